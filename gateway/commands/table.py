@@ -1,0 +1,26 @@
+"""Which commands there are, in the order in which a newcomer meets them, each in one line.
+
+`seafret --help` is made from this table alone, so that it answers at once. A command of the table
+whose module is not there yet is neither shown nor run.
+"""
+
+from __future__ import annotations
+
+COMMANDS: dict[str, str] = {
+    "demo": "a virtual coast lives through a salt-fog night, on this machine",
+    "serve": "the gateway: ingest, history, alarms, console",
+    "replay": "stored recordings through the very same steps",
+    "compare": "two replays: which alarms and settings differ",
+    "score": "a replay's events against labels",
+    "load": "history from elsewhere, as CSV",
+    "trend": "humidity response, exposure, change, assessment",
+    "report": "the condition report of a month",
+    "export": "history out, as Parquet or CSV",
+    "status": "what each insulator does now, from a running gateway",
+    "alarms": "the alarm list of a running gateway",
+    "acknowledge": "acknowledge an alarm",
+    "shelve": "put an alarm aside until a time",
+}
+
+MODULE = "gateway.commands.{name}"
+ATTRIBUTE = "command"
