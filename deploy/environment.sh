@@ -46,6 +46,11 @@ environment_stamp() { # top python extras
   } | cksum
 }
 
+# Whether ENVIRONMENT was finished under this stamp and its Python still starts.
+is_current() { # stamp
+  [ "$(cat "$ENVIRONMENT.stamp" 2>/dev/null)" = "$1" ] && "$ENVIRONMENT/bin/python" -c '' 2>/dev/null
+}
+
 has_pip() { "$1/bin/python" -m pip --version >/dev/null 2>&1; }
 
 # Three ways to an empty environment with pip in it, the one that touches nothing outside first.
@@ -102,7 +107,7 @@ make_environment() { # top name extras
     flock -n 9 || { say "another run is preparing .seafret/$name; waiting" && flock 9; }
   fi
   stamp=$(environment_stamp "$top" "$python" "$extras")
-  if [ "$(cat "$ENVIRONMENT.stamp" 2>/dev/null)" != "$stamp" ] || ! "$ENVIRONMENT/bin/python" -c ''; then
+  if ! is_current "$stamp"; then
     build_environment "$top" "$python" "$extras" "$log"
     printf '%s\n' "$stamp" >"$ENVIRONMENT.stamp"
   fi

@@ -24,9 +24,16 @@ class Exit(IntEnum):
 
 
 EXIT_CODES: dict[str, Exit] = {
-    # of ours
+    # of ours; those that are OSErrors are covered below
     "edge.wire.Refused": Exit.WRONG_USE,
-    "gateway.history.store.HistoryFault": Exit.OUT_OF_REACH,
+    "edge.recording.faults.RecordingError": Exit.WRONG_USE,
+    "edge.decide.definitions.DefinitionFault": Exit.WRONG_USE,
+    "edge.decide.insulators.NotWatched": Exit.WRONG_USE,
+    "edge.decide.kept_state.StateFault": Exit.OUT_OF_REACH,
+    "edge.sense.frame_codec.FrameRefused": Exit.OUT_OF_REACH,
+    "edge.sense.link.FirmwareRefused": Exit.OUT_OF_REACH,
+    "edge.keep.faults.FileInUse": Exit.OUT_OF_REACH,
+    "edge.keep.faults.ForeignFile": Exit.WRONG_USE,
     # of the system
     "builtins.FileNotFoundError": Exit.WRONG_USE,
     "builtins.IsADirectoryError": Exit.WRONG_USE,

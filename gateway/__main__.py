@@ -7,6 +7,7 @@ standard error and the exit code that `edge.faults` has for it.
 from __future__ import annotations
 
 import os
+import select
 import sys
 import traceback
 from collections.abc import Sequence
@@ -44,7 +45,11 @@ def dispatch(arguments: list[str]) -> int:
     if absent(arguments, seafret.list_commands(click.Context(seafret))):
         return complain(Exit.OUT_OF_REACH, f"{arguments[0]}: not in this version")
     try:
-        answer = seafret.main(arguments, prog_name=PROGRAM, standalone_mode=False)
+        # Not click's own main(): it would hide a broken pipe behind an exit code of its own.
+        with seafret.make_context(PROGRAM, arguments) as ctx:
+            answer = seafret.invoke(ctx)
+    except click.exceptions.Exit as end:
+        return end.exit_code
     except click.UsageError as fault:
         path = fault.ctx.command_path if fault.ctx else PROGRAM
         said = fault.format_message().rstrip(".")
@@ -80,15 +85,15 @@ def complain(code: Exit, line: str, program: str = PROGRAM) -> Exit:
 
 def reader_has_left(fault: Exception) -> bool:
     """Whether what broke is our own standard output, as in `seafret replay ... | head`."""
-    if not isinstance(fault, BrokenPipeError):
+    if not isinstance(fault, BrokenPipeError) or sys.stdout.closed:
         return False
-    try:
-        sys.stdout.flush()
-    except BrokenPipeError:
-        # Else the interpreter would stumble over it once more on its way out.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return True
-    return False
+    output = select.poll()
+    output.register(sys.stdout.fileno(), 0)
+    if not any(event & select.POLLERR for _, event in output.poll(0)):
+        return False
+    # Else the interpreter would stumble over it once more on its way out.
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return True
 
 
 if __name__ == "__main__":

@@ -1,0 +1,206 @@
+"""Who may import whom, as a literal, and what the sources really import.
+
+A part is a module or a package; a module belongs to the longest part that its name begins with, and
+every module must belong to one. A part may always import itself and the standard library, less what
+`never` names.
+"""
+
+from __future__ import annotations
+
+import ast
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from tests.house.measures import TOP
+
+SQL = ("sqlite3", "sqlite_utils", "psycopg", "psycopg_pool")
+NETWORK = ("socket", "ssl", "http", "urllib.request", "httpx", "paho", "asyncio", "selectors")
+ANYTHING = ("*",)
+
+PURE_EDGE = (
+    "edge.version",
+    "edge.faults",
+    "edge.quantities",
+    "edge.records",
+    "edge.samples",
+    "edge.wire",
+    "edge.recording",
+    "edge.settings",
+    "edge.measure",
+    "edge.decide",
+    "edge.pipeline",
+)
+"""The shared part: what the gateway may take from the edge."""
+
+BORDER = ("edge.samples", "edge.records", "edge.wire", "edge.recording", "edge.settings")
+SHELL = (*BORDER, "edge.quantities", "edge.version", "edge.faults")
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """ours: parts of ours besides itself. outside: libraries. never: also not from the standard."""
+
+    ours: tuple[str, ...] = ()
+    outside: tuple[str, ...] = ()
+    never: tuple[str, ...] = ()
+
+
+PURE_GATEWAY = Row(PURE_EDGE, ("numpy", "scipy"), (*SQL, *NETWORK))
+
+TABLE: dict[str, Row] = {
+    "edge": Row(),
+    "edge.version": Row(),
+    "edge.faults": Row(),
+    "edge.quantities": Row((), ("pydantic",)),
+    "edge.records": Row(("edge.quantities",), ("pydantic", "annotated_types")),
+    "edge.samples": Row(("edge.quantities",), ("numpy",)),
+    "edge.wire": Row(("edge.records", "edge.quantities"), ("pydantic", "annotated_types")),
+    "edge.recording": Row(
+        ("edge.samples", "edge.records", "edge.quantities"), ("numpy", "typing_extensions")
+    ),
+    "edge.settings": Row(
+        ("edge.quantities", "edge.records", "edge.samples", "edge.measure", "edge.decide"),
+        ("pydantic", "annotated_types"),
+    ),
+    "edge.measure": Row(("edge.samples", "edge.records", "edge.quantities"), ("numpy",)),
+    "edge.decide": Row(("edge.records", "edge.quantities")),
+    "edge.pipeline": Row(
+        (
+            "edge.measure",
+            "edge.decide",
+            "edge.samples",
+            "edge.records",
+            "edge.quantities",
+            "edge.settings",
+        ),
+        ("numpy",),
+    ),
+    "edge.sense": Row(SHELL, ("numpy", "serial", "cobs"), SQL),
+    "edge.keep": Row(SHELL, ("numpy",)),
+    "edge.send": Row(SHELL, ("numpy", "paho"), SQL),
+    "edge.clock": Row(),
+    "edge.daemon": Row(("edge",), ANYTHING),
+    "edge.checking": Row(("edge",), ANYTHING),
+    "edge.recorder": Row(("edge",), ANYTHING),
+    "edge.calibrating": Row(("edge",), ANYTHING),
+    "edge.__main__": Row(("edge",), ANYTHING),
+    "gateway": Row(),
+    "gateway.__main__": Row(("edge.faults", "edge.version", "gateway"), ("click",)),
+    "gateway.commands": Row((*PURE_EDGE, "gateway"), ANYTHING),
+    "gateway.clock": Row(),
+    "gateway.settings": Row((*PURE_EDGE, "gateway"), ("pydantic", "annotated_types")),
+    "gateway.service": Row((*PURE_EDGE, "gateway"), ANYTHING),
+    "gateway.demo": Row((*PURE_EDGE, "edge.sense.virtual_site", "gateway"), ANYTHING),
+    "gateway.ingest": Row((*PURE_EDGE, "gateway.history", "gateway.clock"), ("paho", "iotcore")),
+    "gateway.ingest.admission": replace(
+        PURE_GATEWAY, ours=(*PURE_EDGE, "gateway.ingest.future", "gateway.ingest.topics")
+    ),
+    "gateway.ingest.future": PURE_GATEWAY,
+    "gateway.ingest.topics": PURE_GATEWAY,
+    "gateway.history": Row((*PURE_EDGE, "gateway.clock"), ("numpy", *SQL)),
+    "gateway.trends": PURE_GATEWAY,
+    "gateway.alarms": PURE_GATEWAY,
+    "gateway.replay": Row((*PURE_EDGE, "gateway.history"), ("numpy",)),
+    "gateway.replay.player": PURE_GATEWAY,
+    "gateway.console": Row(
+        (*PURE_EDGE, "gateway.history", "gateway.alarms", "gateway.trends", "gateway.clock"),
+        ("fastapi", "starlette", "pydantic", "jinja2", "uvicorn", "numpy"),
+        SQL,
+    ),
+}
+
+PURE: tuple[str, ...] = (
+    *PURE_EDGE,
+    "edge.sense.virtual_site",
+    "gateway.ingest.admission",
+    "gateway.ingest.future",
+    "gateway.ingest.topics",
+    "gateway.trends",
+    "gateway.alarms",
+    "gateway.replay.player",
+)
+"""No clock, file, socket, thread, log or environment; randomness only as an argument."""
+
+IMPURE_MODULES = (
+    "time",
+    "socket",
+    "os",
+    "random",
+    "secrets",
+    "logging",
+    "threading",
+    "asyncio",
+    "sqlite3",
+    "subprocess",
+    "multiprocessing",
+    "concurrent",
+    "signal",
+    "tempfile",
+)
+IMPURE_CALLS = ("open", "print", "input", "breakpoint", "exec", "eval")
+IMPURE_ATTRIBUTES = ("now", "utcnow", "today", "fromfile", "tofile", "urandom")
+RANDOM_AS_ARGUMENT = ("Generator", "SeedSequence", "BitGenerator", "PCG64", "Philox", "default_rng")
+
+
+@dataclass(frozen=True, slots=True)
+class Import:
+    """`module` imports `target` in this line of this file."""
+
+    module: str
+    target: str
+    where: str
+
+
+def modules() -> dict[str, Path]:
+    """Every Python module of edge and gateway by its dotted name."""
+    found = {}
+    for top in ("edge", "gateway"):
+        for path in sorted((TOP / top).rglob("*.py")):
+            parts = path.relative_to(TOP).with_suffix("").parts
+            found[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = path
+    return found
+
+
+def imports() -> Iterator[Import]:
+    """All imports, those inside functions and under TYPE_CHECKING as well."""
+    known = modules()
+    for module, path in known.items():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            for target in targets(node, known):
+                yield Import(module, target, f"{path.relative_to(TOP)}:{node.lineno}")  # type: ignore[attr-defined]
+
+
+def targets(node: ast.AST, known: dict[str, Path]) -> list[str]:
+    if isinstance(node, ast.Import):
+        return [alias.name for alias in node.names]
+    if isinstance(node, ast.ImportFrom):
+        base = node.module or ""
+        below = [f"{base}.{alias.name}" for alias in node.names]
+        return [name if name in known else base for name in below]
+    return []
+
+
+def within(name: str, part: str) -> bool:
+    return name == part or name.startswith(f"{part}.")
+
+
+def part_of(module: str) -> str | None:
+    """The row that governs a module. A package itself governs only itself where it is no leaf."""
+    fitting = [part for part in TABLE if within(module, part)]
+    chosen = max(fitting, key=len, default=None)
+    return None if chosen in ("edge", "gateway") and module != chosen else chosen
+
+
+def is_allowed(row: Row, part: str, target: str) -> bool:
+    top = target.partition(".")[0]
+    if any(within(target, name) for name in row.never):
+        return False
+    if top in ("edge", "gateway"):
+        return any(within(target, name) for name in (part, *row.ours))
+    return top in sys.stdlib_module_names or top in row.outside or row.outside == ANYTHING
+
+
+def is_pure(module: str) -> bool:
+    return any(within(module, part) for part in PURE)
