@@ -2,8 +2,8 @@
 
 Inside the program and on the wire a quantity is an integer of its declared resolution (`peak_ua` is
 whole microamperes), so limits are compared and sums are taken exactly. For people it is a column
-with an SI unit (`peak_ma`, a decimal with `decimals` places). The table below is the only place that
-relates the two; validation, CSV headers, console labels and the docs are made from it.
+with an SI unit (`peak_ma`, a decimal with `decimals` places). The table below is the only place
+that relates the two; validation, CSV headers, console labels and the docs are made from it.
 """
 
 from __future__ import annotations

@@ -2,8 +2,8 @@
 
 Every number is an integer of the resolution that `edge.quantities` declares; the unit is in the
 name. Pairs are (positive, negative) half-cycles of the current. None means that it could not be
-said; the row's flags say why. Times are UTC microseconds since 1970-01-01 as they were believed when
-the record was made: a clock found wrong later is a ClockCorrection, never a change of the row.
+said; the row's flags say why. Times are UTC microseconds since 1970-01-01 as they were believed
+when the record was made: a clock found wrong later is a ClockCorrection, never a change of the row.
 """
 
 from __future__ import annotations
