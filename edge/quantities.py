@@ -56,6 +56,7 @@ class Flag(StrEnum):
     DOUBTFUL_ARCING = "doubtful-arcing"  # at least one half-cycle could not be told
     FINE_RANGE_CLIPPED = "fine-range-clipped"  # the coarse range took over
     LATE = "late"  # reached the gateway long after it was measured
+    IMPOSSIBLE_WEATHER = "impossible-weather"  # a weather reading out of range was left out
     UNIT_ASSUMED = "unit-assumed"  # the record does not say primary or secondary
 
 

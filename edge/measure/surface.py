@@ -1,0 +1,132 @@
+"""The state of the surface in each window, told by shape and phase, never by amplitude."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from edge.measure.flags import flag_bits
+from edge.measure.placing import Placement, Signal
+from edge.measure.plan import MeasureLimits
+from edge.measure.sums import extremes
+from edge.measure.waveform import NA, Spectral, energised
+from edge.measure.windows import ABSENT
+from edge.quantities import STATES, Flag, State
+
+Integers = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+
+STATE_INDEX = {state: index for index, state in enumerate(STATES)}
+
+SENSOR_CONSTANT_MA = 1e-3
+"""A channel that moves by less over a whole window is dead, shorted or stuck."""
+
+REFERENCE_THD_MAX = 0.12
+"""A voltage more distorted than this is a doubtful reference. Design choice."""
+
+PEAK = np.sqrt(2.0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seen:
+    """What the state is told from: one insulator's windows, and the columns made of them."""
+
+    signal: Signal
+    placed: Placement
+    limits: MeasureLimits
+    found: Spectral
+    lost: Bools
+    columns: Mapping[str, Integers]
+
+
+def state_columns(seen: Seen) -> dict[str, Integers]:
+    """The columns `state`, `flags` and `live`."""
+    count = len(seen.lost)
+    has_voltage = seen.found.voltage_line is not None
+    on = energised(seen.signal, seen.limits, seen.found, count)
+    live, dead = _live(seen), _dead(seen)
+    arcs, judged_by = seen.columns["arcing"], seen.columns["halfcycles_judged"]
+    dense = ((arcs * 2 >= judged_by) & (arcs > 0)).any(axis=1)
+    silent = dead | (on & ~live)
+    state = np.full(count, STATE_INDEX[State.DRY], np.int64)
+    for mask, name in (
+        (_wet(seen), State.WET),
+        (arcs.sum(axis=1) > 0, State.ARCING_SPARSE),
+        (dense, State.ARCING_DENSE),
+        (silent, State.UNKNOWN),
+        (~on & ~live & has_voltage, State.DE_ENERGISED),
+        (seen.lost, State.UNKNOWN),
+    ):
+        state[mask] = STATE_INDEX[name]
+    flags = _flags(seen, on, silent & on)
+    return {"state": state, "flags": flags, "live": live.astype(np.int64)}
+
+
+def _level(seen: Seen) -> Integers:
+    """R.m.s. of the fundamental, or of all where a window is short [nA]."""
+    h1, rms = seen.columns["h1_na"], seen.columns["rms_na"]
+    return np.where(h1 == ABSENT, rms, h1)
+
+
+def _live(seen: Seen) -> Bools:
+    """Whether a current flows at all."""
+    dry_ma = seen.signal.calibration.dry_ma or 0.0
+    floor_na = max(seen.limits.gone_ma, seen.limits.gone_ratio * dry_ma) * NA
+    arcs = seen.columns["arcing"].sum(axis=1) > 0
+    return np.asarray((_level(seen) > floor_na) | arcs, np.bool_)
+
+
+def _dead(seen: Seen) -> Bools:
+    placed, signal = seen.placed, seen.signal
+    if placed.halves < 2:
+        return np.zeros(len(seen.lost), np.bool_)
+    edges = np.rint(np.append(placed.starts, placed.ends[-1])).astype(np.int64) - signal.kept_from
+    high, low = extremes(signal.current, edges)
+    return np.asarray(high - low < SENSOR_CONSTANT_MA, np.bool_)
+
+
+def _wet(seen: Seen) -> Bools:
+    """A resistive current flows; by a stated floor alone where no voltage tells it."""
+    limits, calibration = seen.limits, seen.signal.calibration
+    in_phase = seen.columns["in_phase_na"]
+    by_floor = _level(seen) * PEAK > limits.stated_floor_ma * NA
+    resistive = np.where(in_phase == ABSENT, 0, in_phase) / NA
+    if calibration.dry_ma is not None and calibration.dry_deg is not None:
+        resistive = resistive - calibration.dry_ma * np.cos(np.radians(calibration.dry_deg))
+    spread = limits.wet_spread_factor * calibration.dry_spread_ma * PEAK
+    by_phase = resistive * PEAK > max(limits.wet_peak_ma, spread)
+    return np.asarray(np.where(in_phase == ABSENT, by_floor, by_phase), np.bool_)
+
+
+def _flags(seen: Seen, on: Bools, sensor: Bools) -> Integers:
+    columns, signal = seen.columns, seen.signal
+    count = len(seen.lost)
+    flags = np.full(count, signal.flags, np.int64)
+    thd = seen.found.voltage_thd
+    distorted = np.zeros(count, np.bool_) if thd is None else on & (thd > REFERENCE_THD_MAX)
+    for mask, flag in (
+        (np.full(count, seen.placed.cycles == 0), Flag.SHORT_WINDOW),
+        (seen.lost, Flag.MISSING),
+        (columns["clipped_halfcycles"] > 0, Flag.SATURATED),
+        (columns["doubtful_halfcycles"] > 0, Flag.DOUBTFUL_ARCING),
+        (columns["peak_ua"] > signal.fine_ma * 1e3, Flag.FINE_RANGE_CLIPPED),
+        (sensor, Flag.SENSOR_FAULT),
+        (distorted, Flag.REFERENCE_DOUBTFUL),
+        (on & _abnormal(seen), Flag.VOLTAGE_ABNORMAL),
+        ((columns["in_phase_na"] == ABSENT) & _wet(seen), Flag.STATED_FLOOR),
+    ):
+        flags[mask] |= flag_bits(flag)
+    return flags
+
+
+def _abnormal(seen: Seen) -> Bools:
+    """A voltage outside the band of normal service; needs a nominal voltage."""
+    volts, nominal_kv = seen.columns["voltage_mv"] / 1e6, seen.signal.nominal_kv
+    if seen.found.voltage_line is None or nominal_kv is None:
+        return np.zeros(len(seen.lost), np.bool_)
+    low = seen.limits.voltage_low_ratio * nominal_kv
+    high = seen.limits.voltage_high_ratio * nominal_kv
+    return np.asarray((volts < low) | (volts > high), np.bool_)

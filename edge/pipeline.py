@@ -1,0 +1,110 @@
+"""The two pure steps put together: what the daemon and the replay loop around.
+
+    for item in source: state, outputs = step(state, item)
+
+Rows come out in the order in which they end, each followed by what it decided.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from edge.decide import evaluation
+from edge.decide.binding import DecisionPlan
+from edge.decide.state import DecideState
+from edge.decide.state import initial as initial_decision
+from edge.measure import stepping
+from edge.measure.plan import MeasurePlan
+from edge.measure.stepping import MeasureState, utc_us_of
+from edge.measure.windows import WindowTable
+from edge.quantities import BY_NAME, Flag
+from edge.records import ConditionChange, HealthRow, IntervalRow, WeatherRow
+from edge.samples import SignalDescription, SlowReading, SourceItem
+
+WEATHER_NAMES = (
+    "rh_cpct",
+    "air_cdegc",
+    "dew_point_cdegc",
+    "rain_um",
+    "wind_mm_s",
+    "wind_from_cdeg",
+    "uv_mw_m2",
+)
+"""Readings that make a weather row; others are the unit's own and go into its health row."""
+
+WEATHER_US = 60_000_000
+"""A weather row stands for a minute; further readings within it are not kept."""
+
+Decided = IntervalRow | WeatherRow | HealthRow
+Output = Decided | ConditionChange
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PipelineState:
+    """State of both steps. weather_us: start of the newest weather row, -1 before any."""
+
+    measure: MeasureState
+    decide: DecideState
+    plan: DecisionPlan
+    weather_us: int = -1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outputs:
+    """Records in order, and the windows of each insulator for those who want every window."""
+
+    records: tuple[Output, ...] = ()
+    windows: tuple[tuple[str, WindowTable], ...] = ()
+
+
+def initial(
+    measure_plan: MeasurePlan,
+    decision_plan: DecisionPlan,
+    description: SignalDescription,
+    decide: DecideState | None = None,
+) -> PipelineState:
+    """The state before the first sample; `decide`: resumed from the durable file."""
+    return PipelineState(
+        measure=stepping.initial(measure_plan, description),
+        decide=initial_decision(decision_plan) if decide is None else decide,
+        plan=decision_plan,
+    )
+
+
+def step(state: PipelineState, item: SourceItem | HealthRow) -> tuple[PipelineState, Outputs]:
+    """Takes in what the source delivered, or the shell's health row."""
+    if isinstance(item, HealthRow):
+        return decided(state, (item,), ())
+    if isinstance(item, SlowReading):
+        return _slow(state, item)
+    measure, found = stepping.step(state.measure, item)
+    return decided(replace(state, measure=measure), found.rows, found.windows)
+
+
+def decided(
+    state: PipelineState,
+    rows: tuple[Decided, ...],
+    windows: tuple[tuple[str, WindowTable], ...],
+) -> tuple[PipelineState, Outputs]:
+    """Decides on rows in their order; each comes out before what it decided."""
+    records: list[Output] = []
+    decide = state.decide
+    for row in sorted(rows, key=evaluation.decision_order):
+        decide, changes = evaluation.step(decide, row, state.plan)
+        records += [row, *changes]
+    return replace(state, decide=decide), Outputs(tuple(records), windows)
+
+
+def _slow(state: PipelineState, reading: SlowReading) -> tuple[PipelineState, Outputs]:
+    known = {name: reading.readings[name] for name in WEATHER_NAMES if name in reading.readings}
+    start_us = utc_us_of(state.measure, reading.counter) // WEATHER_US * WEATHER_US
+    if not known or start_us <= state.weather_us:
+        return state, Outputs()
+    fits = {
+        name: units
+        for name, units in known.items()
+        if BY_NAME[name].low <= units <= BY_NAME[name].high
+    }
+    flags = (Flag.IMPOSSIBLE_WEATHER.value,) if len(fits) < len(known) else ()
+    row = replace(WeatherRow(start_us=start_us, duration_us=WEATHER_US, flags=flags), **fits)
+    return decided(replace(state, weather_us=start_us), (row,), ())
