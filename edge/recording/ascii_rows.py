@@ -162,17 +162,18 @@ def ascii_rows(
 ) -> AsciiRows:
     """The rows in a buffer; more lines than declared are refused, fewer are cut short.
 
-    A last line without its end is taken only where it is the last one declared: otherwise its last
-    digits may have been lost.
+    A last line without its end is taken only where it is the last one declared and has all its
+    fields: otherwise its last digits may have been lost.
     """
     fields = 2 + len(header.analogue) + len(header.digital)
     start = 3 if content[:3].tobytes() == b"\xef\xbb\xbf" else 0
     end, terminated = _end(content, start)
     count = int(_count_newlines(content[start:end])) + (end > start)
-    reaches = max(count, _covered(content[start:end]))
-    if not terminated and reaches < header.rows:
-        end = start + _last_newline(content[start:end])
-        count -= 1
+    if not terminated:
+        last = start + _last_newline(content[start:end])
+        reaches = max(count, _covered(content[start:end])) >= header.rows
+        if not (reaches and _is_whole(content[last:end].tobytes(), fields)):
+            end, count = last, count - 1
     if count > header.rows:
         raise RecordingError(
             f"{name} line {first_line + header.rows}",
@@ -189,6 +190,16 @@ def ascii_rows(
     return AsciiRows(
         name, content[start:end], fields, len(header.analogue), columns, count, first_line, cut
     )
+
+
+def _is_whole(line: bytes, fields: int) -> bool:
+    """Whether a last line without its end has all its fields, the last one a number."""
+    texts = line.split(b",")
+    try:
+        float(texts[-1])
+    except ValueError:
+        return False
+    return len(texts) == fields
 
 
 def _end(content: Bytes, start: int) -> tuple[int, bool]:

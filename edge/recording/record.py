@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import tzinfo
+from typing import TYPE_CHECKING
 
 import numpy as np
-from typing_extensions import Buffer
 
 from edge.quantities import Flag
 from edge.recording.ascii_rows import AsciiRows, ascii_rows
@@ -19,6 +19,9 @@ from edge.recording.signal import Signal, signal_of
 from edge.recording.single_file import Section, line_number, sections_of
 from edge.recording.text import decode
 from edge.samples import AnchorSource, SignalDescription, TimeAnchor
+
+if TYPE_CHECKING:  # in the standard library from Python 3.12 on
+    from typing_extensions import Buffer
 
 Rows = BinaryRows | AsciiRows
 

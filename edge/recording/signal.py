@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from dataclasses import dataclass
 
@@ -120,16 +121,19 @@ def _channel(declared: AnalogueChannel, name: str, file_type: FileType) -> Chann
     per_unit = _CURRENT_MA.get(declared.unit.lower())
     kind = ChannelKind.VOLTAGE if per_unit is None else ChannelKind.CURRENT
     per_unit = _VOLTAGE_KV.get(declared.unit) if per_unit is None else per_unit
-    if per_unit is None or declared.a == 0:
+    if per_unit is None:
         return None
     ratio = declared.primary / declared.secondary if declared.is_secondary else 1.0
+    gain, offset = declared.a * ratio * per_unit, declared.b * ratio * per_unit
+    if gain == 0 or not (math.isfinite(gain) and math.isfinite(offset)):
+        return None
     raw_min, raw_max = converter_ends(declared.code_min, declared.code_max, file_type)
     return Channel(
         name=name,
         kind=kind,
         phase=declared.phase,
-        gain=declared.a * ratio * per_unit,
-        offset=declared.b * ratio * per_unit,
+        gain=gain,
+        offset=offset,
         raw_min=raw_min,
         raw_max=raw_max,
     )

@@ -62,7 +62,8 @@ def write_pair(
     RecordingError where a code does not fit the format; nothing has been written then.
     """
     body = encode_rows(writing, samples, missing)
-    configuration.write(configuration_text(writing, int(samples.shape[0])))
+    text = configuration_text(writing, int(samples.shape[0]))
+    configuration.write(text)
     rows.write(body)
 
 
@@ -75,8 +76,8 @@ def write_single_file(
     if "--- file type:" in text.lower():
         raise _unwritable("the header text holds a section heading", "other text")
     label = "ASCII" if writing.file_type is FileType.ASCII else f"{writing.file_type}: {len(body)}"
-    target.write(b"--- file type: CFG ---\r\n")
-    target.write(configuration_text(writing, int(samples.shape[0])))
+    configuration = configuration_text(writing, int(samples.shape[0]))
+    target.write(b"--- file type: CFG ---\r\n" + configuration)
     target.write(b"--- file type: INF ---\r\n\r\n--- file type: HDR ---\r\n")
     target.write(text.encode() + b"\r\n")
     target.write(f"--- file type: DAT {label} ---\r\n".encode())
