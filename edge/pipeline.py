@@ -106,5 +106,16 @@ def _slow(state: PipelineState, reading: SlowReading) -> tuple[PipelineState, Ou
         if BY_NAME[name].low <= units <= BY_NAME[name].high
     }
     flags = (Flag.IMPOSSIBLE_WEATHER.value,) if len(fits) < len(known) else ()
-    row = replace(WeatherRow(start_us=start_us, duration_us=WEATHER_US, flags=flags), **fits)
+    row = WeatherRow(
+        start_us=start_us,
+        duration_us=WEATHER_US,
+        rh_cpct=fits.get("rh_cpct"),
+        air_cdegc=fits.get("air_cdegc"),
+        dew_point_cdegc=fits.get("dew_point_cdegc"),
+        rain_um=fits.get("rain_um"),
+        wind_mm_s=fits.get("wind_mm_s"),
+        wind_from_cdeg=fits.get("wind_from_cdeg"),
+        uv_mw_m2=fits.get("uv_mw_m2"),
+        flags=flags,
+    )
     return decided(replace(state, weather_us=start_us), (row,), ())

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from edge.measure.flags import flag_words
+from edge.measure.plan import InsulatorPlan
 from edge.measure.windows import ABSENT, LEVELS, WindowTable, joined
 from edge.quantities import PULSE_LEVELS_MA, STATES, State
 from edge.records import IntervalRow, Span
@@ -41,8 +42,7 @@ class Gathered:
 
 def gathered_step(
     gathered: Gathered,
-    insulator: str,
-    calibration: str,
+    insulator: InsulatorPlan,
     table: WindowTable | None,
     ended: bool,
     severe: tuple[int, int],
@@ -56,13 +56,15 @@ def gathered_step(
     if not tables:
         return gathered, []
     windows = joined(tables)
+    # a calibration holds for whole segments, and a segment lies within one ten-minute tick
+    calibration = insulator.calibration_at(int(windows.start_us[0])).id
     rows: list[tuple[int, int, IntervalRow]] = []
-    gathered, fast = _ten_seconds(gathered, insulator, calibration, windows, ended, severe)
+    gathered, fast = _ten_seconds(gathered, insulator.id, calibration, windows, ended, severe)
     rows += [(row.start_us + row.duration_us, 0, row) for row in fast]
     minutes = windows.start_us // MINUTE_US
     stop = len(windows) if ended else int(np.searchsorted(minutes, minutes[-1]))
     for first, last in _runs(minutes[:stop]):
-        row = interval_row(windows.rows(first, last), Span.MINUTE, insulator, calibration)
+        row = interval_row(windows.rows(first, last), Span.MINUTE, insulator.id, calibration)
         rows.append((row.start_us + row.duration_us, 1, row))
     rest = windows.rows(stop, len(windows))
     kept = Gathered((rest,) if len(rest) else (), gathered.slots_done_us, gathered.severe_slot)

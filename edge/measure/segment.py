@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from edge.measure.cutting import utc_us, utc_us_at
 from edge.measure.linking import Anchoring, Link, anchor, merged, ranges_of, voltages_of
 from edge.measure.mains_clock import (
     ANCHOR_S,
@@ -73,12 +74,6 @@ def opened(
     return Segment(start, anchor_, flags, pad, None, 0, currents, voltages)
 
 
-def utc_us(anchor_: TimeAnchor, rate_hz: float, counters: Integers) -> Integers:
-    """UTC [us] of sample counters; rounded once, so that differences add up."""
-    elapsed_us = np.rint((counters - anchor_.counter) * (1e6 / rate_hz)).astype(np.int64)
-    return np.asarray(elapsed_us + anchor_.utc_ns // 1000, np.int64)
-
-
 def scaled(
     plan: MeasurePlan,
     description: SignalDescription,
@@ -95,7 +90,7 @@ def scaled(
             taken[missing[:, index]] = np.nan
         return np.asarray(taken, np.float64)
 
-    start_us = int(utc_us(segment.anchor, description.rate_hz, np.array([segment.start]))[0])
+    start_us = utc_us_at(segment.anchor, description.rate_hz, segment.start)
     currents = np.empty((len(plan.insulators), len(samples)))
     for row, insulator in enumerate(plan.insulators):
         ranges, calibration = ranges_of(description, insulator), insulator.calibration_at(start_us)
@@ -141,7 +136,7 @@ def advanced(
 
 
 def _anchored(plan: MeasurePlan, description: SignalDescription, segment: Segment) -> Segment:
-    start_us = int(utc_us(segment.anchor, description.rate_hz, np.array([segment.start]))[0])
+    start_us = utc_us_at(segment.anchor, description.rate_hz, segment.start)
     calibrations = tuple(one.calibration_at(start_us) for one in plan.insulators)
     found = anchor(plan, description, segment.currents, segment.voltages, calibrations)
     return _mirrored(replace(segment, found=found), after=False)
