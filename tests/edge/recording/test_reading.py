@@ -342,7 +342,7 @@ def test_whole_rows_before_a_cut_are_delivered_and_the_end_says_so(lost: int) ->
 
 
 def test_a_last_ascii_line_without_its_end_is_not_trusted_after_a_cut() -> None:
-    rows = text([*TEXT_ROWS[:3], "4,300,1234,5"]).rstrip()[:-1]
+    rows = text([*TEXT_ROWS[:3], "4,300,1234,56"]).rstrip()[:-1]
     record = read_pair(configuration(kind="ASCII"), rows, name="a.cfg")
     assert samples_of(record) == RAMP[:3]
     assert "3 whole rows, 8 declared" in record.cut
