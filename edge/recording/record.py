@@ -7,6 +7,7 @@ from datetime import tzinfo
 from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 
 from edge.quantities import Flag
 from edge.recording.ascii_rows import AsciiRows, ascii_rows
@@ -22,6 +23,8 @@ from edge.samples import AnchorSource, SignalDescription, TimeAnchor
 
 if TYPE_CHECKING:  # in the standard library from Python 3.12 on
     from typing_extensions import Buffer
+
+    Readable = Buffer | npt.NDArray[np.uint8]
 
 Rows = BinaryRows | AsciiRows
 
@@ -77,8 +80,8 @@ class Record:
 
 
 def read_pair(
-    configuration: Buffer,
-    rows: Buffer,
+    configuration: Readable,
+    rows: Readable,
     *,
     name: str,
     zone: tzinfo | None = None,
@@ -95,7 +98,7 @@ def read_pair(
 
 
 def read_single_file(
-    content: Buffer, *, name: str, zone: tzinfo | None = None, nominal_hz: float | None = None
+    content: Readable, *, name: str, zone: tzinfo | None = None, nominal_hz: float | None = None
 ) -> Record:
     """A recording in one .cff file; see `read_pair`."""
     whole = _bytes(content)
@@ -167,7 +170,9 @@ def _columns(columns: tuple[int, ...]) -> Columns:
     return even if tuple(range(columns[0], columns[-1] + 1, step)) == columns else list(columns)
 
 
-def _bytes(buffer: Buffer) -> Bytes:
+def _bytes(buffer: Readable) -> Bytes:
+    if isinstance(buffer, np.ndarray):
+        return buffer
     view = memoryview(buffer)
     if view.nbytes == 0:
         return np.zeros(0, dtype=np.uint8)

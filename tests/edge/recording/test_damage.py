@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from edge.recording import Record, RecordingError, feed, parse_header, read_pair, read_single_file
+from edge.recording import Record, RecordingError, feed, read_pair, read_single_file
+from edge.recording.configuration import parse_header
 from edge.samples import StreamEnd
 from tests.edge.recording.builders import (
     RAMP,
@@ -96,7 +97,7 @@ def test_a_spoilt_configuration_is_read_or_refused(
 
 @given(content=st.binary(max_size=300))
 @settings(max_examples=200, deadline=None)
-def test_noise_is_refused(content: bytes) -> None:
+def test_noise_alone_is_refused(content: bytes) -> None:
     with pytest.raises(RecordingError):
         parse_header(content, name="a.cfg")
     with pytest.raises(RecordingError):

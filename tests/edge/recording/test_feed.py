@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from edge.recording import Record, RecordingError, feed, read_pair
@@ -20,12 +22,12 @@ from tests.edge.recording.builders import (
 DAY_NS = 1_706_745_600_000_000_000  # 2024-02-01 00:00:00 UTC
 
 
-def record(start_us: float, name: str = "a.cfg", rows: int = 8, **changes: str) -> Record:
+def record(start_us: float, name: str = "a.cfg", rows: int = 8, **changes: Any) -> Record:
     """`rows` rows at 10 kHz (100 us each) from a time of day [us]."""
     fraction = f"{int(start_us) // 10**6:02d}.{round(start_us * 1000) % 10**9:09d}"
     stamp = f"01/02/2024,00:00:{fraction}"
     rates = ("1", f"{changes.pop('rate', '10000')},{rows}")
-    cfg = configuration(start=stamp, trigger=stamp, rates=rates, **changes)  # type: ignore[arg-type]
+    cfg = configuration(start=stamp, trigger=stamp, rates=rates, **changes)
     return read_pair(cfg, binary([[n % 99, 1] for n in range(rows)]), name=name)
 
 
@@ -89,7 +91,7 @@ def test_continuing_records_that_drift_get_a_fresh_anchor_without_a_gap() -> Non
         ),
     ],
 )
-def test_records_that_differ_are_refused_naming_both(changes: dict[str, str], found: str) -> None:
+def test_records_that_differ_are_refused_naming_both(changes: dict[str, Any], found: str) -> None:
     with pytest.raises(RecordingError) as caught:
         fed(record(1000), record(9000, "b.cfg", **changes))
     assert str(caught.value).startswith(f"a.cfg and b.cfg: {found}")

@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-import math
 import mmap
-from datetime import timedelta, timezone
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
-from edge.quantities import Flag
-from edge.recording import feed, parse_header, read_pair, read_single_file
+from edge.recording import feed, read_pair, read_single_file
 from edge.recording.record import Record
-from edge.samples import AnchorSource, ChannelKind
+from edge.samples import ChannelKind
 from tests.edge.recording.builders import (
     CURRENT,
     RAMP,
@@ -22,7 +18,6 @@ from tests.edge.recording.builders import (
     anchors,
     binary,
     configuration,
-    configuration_1991,
     ending,
     joined,
     single,
@@ -187,165 +182,6 @@ def test_only_what_looks_like_converter_ends_is_taken_for_them(
 def test_float_formats_have_no_converter_ends() -> None:
     record = read_pair(configuration(kind="FLOAT32"), binary(RAMP, kind="FLOAT32"), name="a")
     assert record.description.channels[0].raw_max is None
-
-
-# Missing values
-
-
-@pytest.mark.parametrize(
-    ("cfg", "rows"),
-    [
-        (configuration(), binary([[1, 2], [-0x8000, 3], [4, 5]])),
-        (
-            configuration(kind="BINARY32"),
-            binary([[1, 2], [-(1 << 31), 3], [4, 5]], kind="BINARY32"),
-        ),
-        (configuration_1991(kind="BINARY"), binary([[1, 2], [-1, 3], [4, 5]])),
-        (configuration(kind="ASCII"), text(["1,0,1,2", "2,100,,3", "3,200,4,5"])),
-        (configuration(kind="ASCII"), text(["1,0,1,2", "2,100,99999,3", "3,200,4,5"])),
-        (configuration_1991(), text(["1,0,1,2", "2,100, ,3", "3,200,4,5"])),
-    ],
-)
-def test_a_missing_code_is_marked_missing(cfg: bytes, rows: bytes) -> None:
-    cfg = cfg.replace(b"10000,8", b"10000,3")
-    counters, samples, missing = joined(
-        list(feed([read_pair(cfg, rows, name="a.cfg")], block_samples=2))
-    )
-    assert counters == [0, 1, 2]
-    assert missing == [[False, False], [True, False], [False, False]]
-    assert [samples[0], samples[1][1], samples[2]] == [[1, 2], 3, [4, 5]]
-
-
-def test_minus_one_is_a_value_after_1991() -> None:
-    _, _, missing = joined(
-        list(feed([read_pair(configuration(), binary([[-1, -1]] * 8), name="a")], block_samples=9))
-    )
-    assert not np.any(missing)
-
-
-def test_not_a_number_stays_a_sample() -> None:
-    rows = binary([[math.nan, 1.0]] * 8, kind="FLOAT32")
-    record = read_pair(configuration(kind="FLOAT32"), rows, name="a.cfg")
-    counters, samples, missing = joined(list(feed([record], block_samples=8)))
-    assert len(counters) == 8
-    assert math.isnan(samples[0][0])
-    assert not np.any(missing)
-
-
-# Time
-
-
-@pytest.mark.parametrize(
-    ("code", "shift_s"),
-    [("0", 0), ("+0", 0), ("-5h30", 19_800), ("+10h30", -37_800), ("1", -3_600), ("-4", 14_400)],
-)
-def test_the_time_code_is_taken_off(code: str, shift_s: int) -> None:
-    header = parse_header(configuration(tail=("1", f"{code},x", "0,3")), name="a.cfg")
-    assert header.start_utc_ns == START_NS + shift_s * 10**9
-    assert not header.zone_assumed
-
-
-def test_nanoseconds_are_kept() -> None:
-    header = parse_header(configuration(start="01/02/2024,03:04:05.123456789"), name="a.cfg")
-    assert header.start_utc_ns == START_NS + 123_456_789
-    assert header.stamp_ns == 1.0
-
-
-@pytest.mark.parametrize(
-    ("code", "synchronised", "error_ns"),
-    [
-        ("0", True, 1_000),
-        ("4", True, 1_000),
-        ("5", True, 10_000),
-        ("7", True, 1_000_000),
-        ("8", False, 10_000_000),
-        ("A", False, 10**9),
-        ("b", False, 10**10),
-        ("F", False, 86_400 * 10**9),
-    ],
-)
-def test_time_quality_reaches_the_anchor(code: str, synchronised: bool, error_ns: int) -> None:
-    cfg = configuration(tail=("1", "0,0", f"{code},0"))
-    anchor = read_pair(cfg, binary(RAMP), name="a.cfg").anchor(7)
-    assert (anchor.counter, anchor.utc_ns, anchor.source) == (7, START_NS, AnchorSource.RECORD)
-    assert (anchor.synchronised, anchor.error_ns) == (synchronised, error_ns)
-
-
-def test_a_record_before_2013_is_utc_and_flagged_unless_a_zone_is_given() -> None:
-    cfg = configuration(first="Fogbank,FB-1,1999", tail=("1",))
-    assumed = read_pair(cfg, binary(RAMP), name="a.cfg")
-    assert assumed.header.start_utc_ns == START_NS
-    assert assumed.flags == (Flag.TIME_ZONE_ASSUMED,)
-    fixed = read_pair(cfg, binary(RAMP), name="a.cfg", zone=timezone(timedelta(hours=2)))
-    assert fixed.header.start_utc_ns == START_NS - 7_200 * 10**9
-    assert fixed.flags == ()
-    summer = cfg.replace(b"01/02/2024", b"01/07/2024")
-    zoned = parse_header(summer, name="a.cfg", zone=ZoneInfo("Europe/Lisbon"))
-    assert zoned.start_utc_ns == parse_header(summer, name="a").start_utc_ns - 3_600 * 10**9
-
-
-def test_1991_puts_the_month_first_and_is_assumed_primary() -> None:
-    record = read_pair(configuration_1991(), text(TEXT_ROWS), name="a.cfg")
-    assert record.header.start_utc_ns == 760_071_845_000_000_000  # 1994-02-01 03:04:05 UTC
-    assert record.flags == (Flag.TIME_ZONE_ASSUMED, Flag.UNIT_ASSUMED)
-    young = configuration_1991().replace(b"/94", b"/04")
-    assert parse_header(young, name="a").start_utc_ns == 1_075_604_645_000_000_000
-    full = configuration_1991().replace(b"/94", b"/1994")
-    assert parse_header(full, name="a") == parse_header(configuration_1991(), name="a")
-
-
-def test_a_2013_record_without_time_lines_is_read_with_a_warning() -> None:
-    record = read_pair(configuration(tail=()), binary(RAMP), name="a.cfg")
-    assert Flag.TIME_ZONE_ASSUMED in record.flags
-    assert len(record.warnings) == 2
-
-
-# Rates
-
-
-def test_equal_rates_are_one_rate() -> None:
-    cfg = configuration(rates=("2", "10000,3", "10000,8"))
-    assert read_pair(cfg, binary(RAMP), name="a.cfg").description.rate_hz == 10_000.0
-
-
-@pytest.mark.parametrize("kind", ["ASCII", "BINARY"])
-@pytest.mark.parametrize(("multiplier", "stamp"), [("1", 125), ("0.5", 250)])
-def test_regular_time_stamps_stand_for_a_rate(kind: str, multiplier: str, stamp: int) -> None:
-    cfg = configuration(rates=("0", "0,8"), kind=kind, tail=(multiplier, "0,0", "0,0"))
-    stamps = [5_000 + stamp * n for n in range(8)]
-    lines = [f"{n + 1},{stamps[n]},{n + 1},{-n - 1}" for n in range(8)]
-    rows = text(lines) if kind == "ASCII" else binary(RAMP, stamps=stamps)
-    record = read_pair(cfg, rows, name="a.cfg")
-    assert record.description.rate_hz == 8_000.0
-    assert samples_of(record) == RAMP
-
-
-def test_a_measured_frequency_near_50_is_50_and_an_empty_one_can_be_given() -> None:
-    record = read_pair(configuration(line_hz="49.97"), binary(RAMP), name="a.cfg")
-    assert record.description.nominal_hz == 50.0
-    empty = read_pair(configuration(line_hz=""), binary(RAMP), name="a.cfg", nominal_hz=60.0)
-    assert empty.description.nominal_hz == 60.0
-
-
-# Cut short
-
-
-@pytest.mark.parametrize("lost", [1, 11, 12, 13, 40])
-def test_whole_rows_before_a_cut_are_delivered_and_the_end_says_so(lost: int) -> None:
-    rows = binary(RAMP)
-    record = read_pair(configuration(), rows[:-lost], name="a.cfg")
-    items = list(feed([record], block_samples=100))
-    whole = (len(rows) - lost) // 12
-    assert joined(items)[1] == RAMP[:whole]
-    assert ending(items).counter == whole
-    assert f"a.dat is cut short: {whole} whole rows, 8 declared" in ending(items).reason
-
-
-def test_a_last_ascii_line_without_its_end_is_not_trusted_after_a_cut() -> None:
-    rows = text([*TEXT_ROWS[:3], "4,300,1234,56"]).rstrip()[:-1]
-    record = read_pair(configuration(kind="ASCII"), rows, name="a.cfg")
-    assert samples_of(record) == RAMP[:3]
-    assert "3 whole rows, 8 declared" in record.cut
 
 
 def test_the_anchor_comes_before_the_first_block() -> None:

@@ -12,20 +12,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from edge.recording import (
-    FileType,
-    Record,
-    RecordingError,
-    Revision,
-    Writing,
-    feed,
-    quantised,
-    read_pair,
-    read_single_file,
-    write_pair,
-    write_single_file,
-)
+from edge.recording import Record, RecordingError, feed, read_pair, read_single_file
+from edge.recording.model import FileType, Revision
 from edge.recording.stamps import QUALITY_ERROR_NS, quality_code, quality_of
+from edge.recording.writer import Writing, quantised, write_pair, write_single_file
 from edge.samples import Channel, ChannelKind, SampleBlock, SignalDescription
 from tests.edge.recording.builders import binary, configuration
 
