@@ -1,0 +1,198 @@
+"""One replay: a feed in, a folder of results out, the same bytes whenever it is run again."""
+
+from __future__ import annotations
+
+import functools
+import json
+import multiprocessing
+import sys
+from collections.abc import Iterator
+from contextlib import ExitStack
+from dataclasses import asdict, dataclass
+from datetime import tzinfo
+from hashlib import sha256
+from pathlib import Path
+from typing import TextIO
+
+from edge.decide.alarm_table import DEFAULT_ALARMS
+from edge.decide.binding import WatchedInsulator, bind
+from edge.measure.plan import MeasurePlan, plan_from_description
+from edge.pipeline import Outputs
+from edge.records import ConditionChange, IntervalRow, Span
+from edge.settings import Settings, SettingsError, decision_plan, measure_plan
+from edge.version import __version__
+from edge.wire import body_line
+from gateway.replay.feeds import BLOCK_SAMPLES, Feed, opened_feed
+from gateway.replay.player import (
+    MeasuredStretch,
+    Plans,
+    Stretch,
+    decided,
+    measured_stretch,
+    played,
+    stretches,
+)
+from gateway.replay.tables import (
+    INTERVAL_HEADER,
+    WINDOW_HEADER,
+    header_line,
+    interval_line,
+    window_lines,
+)
+
+RESULT_NAMES = ("windows.csv", "intervals.csv", "events.jsonl", "run.json")
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What to replay. zone: of stamps in records before 2013; None: UTC, flagged."""
+
+    paths: tuple[Path, ...]
+    settings: Settings | None = None
+    zone: tzinfo | None = None
+    processes: int = 1
+    block_samples: int = BLOCK_SAMPLES
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """Counts of a run, and what a person should be told of its feed."""
+
+    windows: int
+    intervals: int
+    events: int
+    seconds_of_signal: float
+    insulators: int
+    warnings: tuple[str, ...]
+    cut: tuple[str, ...]
+
+
+def plans_for(feed: Feed, settings: Settings | None) -> tuple[Plans, str]:
+    """(plans of a feed, settings hash). Raises SettingsError."""
+    description = feed.description
+    if settings is None:
+        plan = plan_from_description(description, feed.flags)
+        if not plan.insulators:
+            raise SettingsError(
+                f"{feed.records[0].name}: no analogue channel in A, mA or uA; at least one current "
+                "is needed; mend the channels' units"
+            )
+        sha = _default_sha(plan)
+        watched = [WatchedInsulator(id=one.id) for one in plan.insulators]
+        decision = bind(DEFAULT_ALARMS, watched, sha, description.rate_hz)
+        return Plans(plan, decision, description), sha
+    plan = measure_plan(settings, description, feed.flags)
+    return Plans(plan, decision_plan(settings, description.rate_hz), description), settings.sha
+
+
+def _default_sha(plan: MeasurePlan) -> str:
+    """Identity of a run without settings: the plan made from the record itself."""
+    plain = json.dumps(asdict(plan), sort_keys=True, separators=(",", ":"), default=str)
+    return sha256(plain.encode()).hexdigest()[:16]
+
+
+def replay(request: Request, out: Path, progress: TextIO | None = None) -> Summary:
+    """Replays into the folder `out`, which is made where it is missing.
+
+    Raises RecordingError, SettingsError, OSError; files begun are then left with the ending
+    `.part`, so that a broken run never looks like a result.
+    """
+    with ExitStack() as stack:
+        feed = stack.enter_context(opened_feed(request.paths, request.zone))
+        plans, sha = plans_for(feed, request.settings)
+        out.mkdir(parents=True, exist_ok=True)
+        summary = _written(feed, plans, request, out, progress)
+        _write_manifest(out, feed, plans, sha, summary)
+    for name in RESULT_NAMES:
+        (out / f"{name}.part").replace(out / name)
+    return summary
+
+
+def _written(
+    feed: Feed, plans: Plans, request: Request, out: Path, progress: TextIO | None
+) -> Summary:
+    windows = intervals = events = 0
+    signal_us = 0
+    first = plans.measure.insulators[0].id
+    with ExitStack() as stack:
+        files = [
+            stack.enter_context((out / f"{name}.part").open("w", newline="", encoding="utf-8"))
+            for name in RESULT_NAMES[:3]
+        ]
+        files[0].write(header_line(WINDOW_HEADER))
+        files[1].write(header_line(INTERVAL_HEADER))
+        for outputs in _outputs(feed, plans, request):
+            if outputs.windows:
+                files[0].write(window_lines(outputs.windows))
+                windows += sum(len(table) for _, table in outputs.windows)
+                signal_us += sum(
+                    int(table.duration_us.sum()) for name, table in outputs.windows if name == first
+                )
+            for record in outputs.records:
+                if isinstance(record, ConditionChange):
+                    files[2].write(body_line(record).decode() + "\n")
+                    events += 1
+                elif isinstance(record, IntervalRow) and record.span is Span.MINUTE:
+                    files[1].write(interval_line(record))
+                    intervals += 1
+            if progress is not None and outputs.windows:
+                progress.write(f"\r{signal_us / 1e6:12.1f} s of signal, {events} events")
+                progress.flush()
+    if progress is not None:
+        progress.write("\n")
+    return Summary(
+        windows=windows,
+        intervals=intervals,
+        events=events,
+        seconds_of_signal=signal_us / 1e6,
+        insulators=len(plans.measure.insulators),
+        warnings=feed.warnings,
+        cut=tuple(f"{record.name}: {record.cut}" for record in feed.records if record.cut),
+    )
+
+
+def _outputs(feed: Feed, plans: Plans, request: Request) -> Iterator[Outputs]:
+    if request.processes == 1:
+        return played(plans, feed.items(request.block_samples))
+    return decided(plans, _measured_apart(feed, plans, request))
+
+
+def _measured_apart(feed: Feed, plans: Plans, request: Request) -> Iterator[MeasuredStretch]:
+    """Stretches measured by several processes, in order."""
+    tasks = stretches(plans, feed.items(request.block_samples), ticks_each=1)
+    work = functools.partial(_measured_task, request, plans)
+    with multiprocessing.get_context("spawn").Pool(request.processes) as pool:
+        yield from pool.imap(work, tasks)
+
+
+def _measured_task(request: Request, plans: Plans, stretch: Stretch) -> MeasuredStretch:
+    with opened_feed(request.paths, request.zone) as feed:
+        return measured_stretch(plans, feed.items(request.block_samples), stretch)
+
+
+def _write_manifest(out: Path, feed: Feed, plans: Plans, sha: str, summary: Summary) -> None:
+    manifest = {
+        "software": f"seafret {__version__}",
+        "settings_sha": sha,
+        "inputs": [{"name": one.path.name, "sha256": one.sha256} for one in feed.files],
+        "insulators": [one.id for one in plans.measure.insulators],
+        "voltage_reference": plans.measure.voltage_channel,
+        "nominal_hz": plans.measure.nominal_hz,
+        "rate_hz": plans.description.rate_hz,
+        "flags": list(plans.measure.flags),
+        "counts": {
+            "windows": summary.windows,
+            "intervals": summary.intervals,
+            "events": summary.events,
+        },
+        "seconds_of_signal": summary.seconds_of_signal,
+        "warnings": list(summary.warnings),
+        "cut": list(summary.cut),
+    }
+    text = json.dumps(manifest, indent=2, ensure_ascii=False) + "\n"
+    (out / "run.json.part").write_text(text, encoding="utf-8")
+
+
+def say(line: str) -> None:
+    """A line for the person, beside the results."""
+    print(line, file=sys.stderr)

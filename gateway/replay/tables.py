@@ -1,0 +1,204 @@
+"""`windows.csv` and `intervals.csv`: whole numbers as exact decimals, a row a window or minute."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from edge.measure.flags import flag_words
+from edge.measure.windows import ABSENT, WindowTable
+from edge.quantities import BY_NAME, PULSE_LEVELS_MA, STATES, column_text
+from edge.records import IntervalRow
+
+Integers = npt.NDArray[np.int64]
+
+PULSE_COLUMNS = tuple(
+    f"{kind}_{level}ma" for kind in ("pulses", "arc_pulses") for level in PULSE_LEVELS_MA
+)
+
+_COUNTS = (
+    "halfcycles",
+    "arcing_halfcycles",
+    "arcing_positive",
+    "arcing_negative",
+    "doubtful_halfcycles",
+    "spike_halfcycles",
+)
+_SHAPE = (
+    "peak_ua",
+    "rms_na",
+    "mean_na",
+    "h1_na",
+    "h2_ppm",
+    "h3_ppm",
+    "h3_cdeg",
+    "h5_ppm",
+    "h5_h3_ppm",
+    "thd_ppm",
+    "in_phase_na",
+    "quadrature_na",
+    "charge_nc",
+    "arcing_charge_nc",
+)
+
+WINDOW_HEADER = (
+    "insulator",
+    "start",
+    "seconds",
+    "state",
+    "frequency_hz",
+    *_COUNTS,
+    *(BY_NAME[name].column for name in _SHAPE),
+    *PULSE_COLUMNS,
+    "flags",
+)
+
+_PAIRS = (
+    "charge_nc",
+    "arcing_charge_nc",
+    "i2t_pa2s",
+    "arcing_i2t_pa2s",
+    "energy_uj",
+    "arcing_energy_uj",
+)
+
+
+def _pair_columns() -> tuple[str, ...]:
+    columns = []
+    for name in _PAIRS:
+        stem, unit = BY_NAME[name].column.rsplit("_", 1)
+        columns += [f"{stem}_positive_{unit}", f"{stem}_negative_{unit}"]
+    return tuple(columns)
+
+
+INTERVAL_HEADER = (
+    *WINDOW_HEADER[:-1],
+    "windows",
+    "clipped_halfcycles",
+    "arcing_peak_ma",
+    "voltage_kv",
+    *(f"seconds_{state.value.replace('-', '_')}" for state in STATES),
+    *_pair_columns(),
+    "calibration",
+    "flags",
+)
+
+
+def header_line(columns: Sequence[str]) -> str:
+    """The first line of a table."""
+    return ",".join(columns) + "\n"
+
+
+def utc_texts(instants_us: Integers) -> list[str]:
+    """RFC 3339 UTC with microseconds."""
+    stamps = np.datetime_as_string(instants_us.astype("datetime64[us]"), unit="us")
+    return [f"{stamp}Z" for stamp in stamps.tolist()]
+
+
+def _texts(name: str, column: Integers) -> list[str]:
+    """The decimals of a column; empty where it could not be said."""
+    decimals = BY_NAME[name].decimals
+    absent = column == ABSENT
+    size = np.where(absent, 0, np.abs(column))
+    if decimals == 0:
+        found = [str(units) for units in column.tolist()]
+    else:
+        whole, part = np.divmod(size, 10**decimals)
+        signs = np.where(absent | (column >= 0), "", "-").tolist()
+        found = [
+            f"{sign}{a}.{b:0{decimals}d}"
+            for sign, a, b in zip(signs, whole.tolist(), part.tolist(), strict=True)
+        ]
+    if absent.any():
+        for index in np.flatnonzero(absent).tolist():
+            found[index] = ""
+    return found
+
+
+def window_lines(tables: Iterable[tuple[str, WindowTable]]) -> str:
+    """Lines of windows of several insulators, in order of their start, then as given."""
+    starts: list[int] = []
+    lines: list[str] = []
+    for insulator, table in tables:
+        starts += table.start.tolist()
+        lines += _window_lines(insulator, table)
+    order = sorted(range(len(lines)), key=starts.__getitem__)
+    return "".join(lines[index] for index in order)
+
+
+def _window_lines(insulator: str, table: WindowTable) -> list[str]:
+    words = {bits: "|".join(flag_words(bits)) for bits in set(table.flags.tolist())}
+    arcing = table.arcing
+    summed = {
+        "arcing_halfcycles": arcing.sum(axis=1),
+        "arcing_positive": arcing[:, 0],
+        "arcing_negative": arcing[:, 1],
+        "charge_nc": table.charge_nc.sum(axis=1),
+        "arcing_charge_nc": table.arcing_charge_nc.sum(axis=1),
+    }
+    columns = [
+        [insulator] * len(table),
+        utc_texts(table.start_us),
+        _texts("duration_us", table.duration_us),
+        [STATES[index].value for index in table.state.tolist()],
+        _texts("frequency_millihz", table.frequency_millihz),
+    ]
+    for name in (*_COUNTS, *_SHAPE):
+        units = summed[name] if name in summed else getattr(table, name)
+        columns.append(_texts(name, units))
+    for levels in (table.pulses, table.arc_pulses):
+        columns += [[str(n) for n in level] for level in levels.T.tolist()]
+    columns.append([words[bits] for bits in table.flags.tolist()])
+    return [",".join(cells) + "\n" for cells in zip(*columns, strict=True)]
+
+
+def interval_line(row: IntervalRow) -> str:
+    """The line of one minute row."""
+    pairs: list[int | None] = []
+    for name in _PAIRS:
+        pair = getattr(row, name)
+        pairs += [None, None] if pair is None else list(pair)
+    summed = {
+        "charge_nc": sum(row.charge_nc),
+        "arcing_charge_nc": sum(row.arcing_charge_nc),
+        "h5_h3_ppm": fifth_to_third_ppm(row),
+    }
+    plain = [
+        *(_number(row, name, summed) for name in (*_COUNTS, *_SHAPE)),
+        *map(str, (*row.pulses, *row.arc_pulses)),
+        str(row.windows),
+        str(row.clipped_halfcycles),
+        column_text(BY_NAME["arcing_peak_ua"], row.arcing_peak_ua),
+        column_text(BY_NAME["voltage_mv"], row.voltage_mv),
+        *(column_text(BY_NAME["duration_us"], cover) for cover in row.state_us),
+        *(column_text(BY_NAME[_PAIRS[index // 2]], units) for index, units in enumerate(pairs)),
+    ]
+    return (
+        ",".join(
+            [
+                row.insulator,
+                utc_texts(np.array([row.start_us]))[0],
+                column_text(BY_NAME["duration_us"], row.duration_us),
+                row.state.value,
+                column_text(BY_NAME["frequency_millihz"], row.frequency_millihz),
+                *plain,
+                row.calibration,
+                "|".join(row.flags),
+            ]
+        )
+        + "\n"
+    )
+
+
+def _number(row: IntervalRow, name: str, summed: dict[str, int | None]) -> str:
+    units = summed[name] if name in summed else getattr(row, name)
+    return column_text(BY_NAME[name], units)
+
+
+def fifth_to_third_ppm(row: IntervalRow) -> int | None:
+    """Fifth to third harmonic of a row, from its two ratios; None without a third."""
+    if row.h3_ppm is None or row.h5_ppm is None or row.h3_ppm < 100:
+        return None
+    return round(row.h5_ppm * 1_000_000 / row.h3_ppm)
