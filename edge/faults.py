@@ -27,7 +27,7 @@ EXIT_CODES: dict[str, Exit] = {
     # of ours; those that are OSErrors are covered below
     "edge.wire.Refused": Exit.WRONG_USE,
     "edge.settings.SettingsError": Exit.WRONG_USE,
-    "edge.recording.faults.RecordingError": Exit.WRONG_USE,
+    "gateway.settings.SettingsFault": Exit.WRONG_USE,
     "edge.recording.faults.RecordingError": Exit.WRONG_USE,
     "edge.decide.definitions.DefinitionFault": Exit.WRONG_USE,
     "edge.decide.insulators.NotWatched": Exit.WRONG_USE,

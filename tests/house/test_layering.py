@@ -58,6 +58,17 @@ def test_pure_code_imports_no_clock_file_socket_or_thread() -> None:
     assert not wrong, "\n".join(wrong)
 
 
+def test_pure_code_rests_on_pure_code_of_ours_only() -> None:
+    wrong = [
+        f"{found.where}: {found.target} is not pure"
+        for found in imports()
+        if is_pure(found.module)
+        and found.target.partition(".")[0] in ("edge", "gateway")
+        and not is_pure(found.target)
+    ]
+    assert not wrong, "\n".join(wrong)
+
+
 def test_pure_code_neither_opens_nor_prints_nor_asks_the_time() -> None:
     wrong = [
         f"{path.relative_to(TOP)}:{line}: {what}"
