@@ -18,12 +18,12 @@ WAIT_S = 0.1
 """A read returns after this long at the latest, so that a stop is heard and silence noticed."""
 
 GATHER_S = 0.025
-"""Pause after the first byte of a read where little has come yet: forty wake-ups a second instead of
-a thousand."""
+"""Pause after the first byte of a read where little has come yet: forty wake-ups a second instead
+of a thousand."""
 
 GATHER_BYTES = 2_048
-"""With so much waiting there is no pause: a terminal holds 4,096 bytes before it backs up (Linux, as
-recalled), so a fast line is read as fast as it comes."""
+"""With so much waiting there is no pause: a terminal holds 4,096 bytes before it backs up (Linux,
+as recalled), so a fast line is read as fast as it comes."""
 
 _OPEN_FAULTS = {
     errno.ENOENT: "is not there; check the USB lead and the name (ls /dev/serial/by-id)",
