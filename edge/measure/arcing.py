@@ -21,7 +21,7 @@ class Verdict:
     spike: Bools
 
 
-def judged(current: Floats, polarity: Floats) -> Verdict:
+def judged(current: Floats, voltage: Floats | None, polarity: Floats) -> Verdict:
     """current: (windows, halfcycles, points) mA on the mains clock; polarity: (halfcycles,) +-1."""
     points = current.shape[-1]
     upright = current * polarity[:, None]

@@ -31,6 +31,9 @@ LOCK_COHERENCE_MIN = 0.8
 FREQUENCY_OFF_RATIO_MAX = 0.1
 """A fundamental further than this from nominal is not the mains."""
 
+ROUNDING_RATIO = 1e-9
+"""A fundamental below this share of the highest sample is what rounding leaves of a constant."""
+
 VANISHED_RATIO = 0.25
 """A phasor below this share of the anchor's is not followed; the clock coasts."""
 
@@ -129,6 +132,8 @@ def anchored(reference: Floats, rate_hz: float, nominal_hz: float, locked: bool)
         if share < LOCK_COHERENCE_MIN or off > FREQUENCY_OFF_RATIO_MAX:
             return coasting(rate_hz, nominal_hz)
         level = float(np.median(np.abs(seen)))
+    if level < ROUNDING_RATIO * float(np.max(np.abs(reference))):
+        return coasting(rate_hz, nominal_hz)
     return Clock(rate_hz, hz, round(rate_hz / hz), locked, True, level)
 
 

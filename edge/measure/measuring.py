@@ -6,12 +6,15 @@ not matter how many are computed together.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
+from edge.measure.aligning import Axis, aligned
 from edge.measure.arcing import Verdict, judged
 from edge.measure.beside import Beside, beside
-from edge.measure.placing import Placement, Signal
+from edge.measure.placing import Placement, Signal, turned
 from edge.measure.plan import MeasureLimits
 from edge.measure.resampling import grid, resampled, weights_at
 from edge.measure.sums import Sums, extremes, integrated
@@ -31,31 +34,71 @@ MILLI_TO_NANO = MILLI_TO_MICRO2 = JOULE_TO_MICRO = 1e6
 """mC to nC, mA2 s to pA2 s, J to uJ."""
 
 
-def measured(signal: Signal, placed: Placement, limits: MeasureLimits) -> WindowTable:
-    """The window table of one insulator at `placed`."""
+def measured(
+    signal: Signal, placed: Placement, limits: MeasureLimits, axis: Axis
+) -> tuple[WindowTable, Axis]:
+    """The window table of one insulator at `placed`, and the axis found where no voltage is."""
     current, voltage = _points(signal, placed)
     lost = ~np.isfinite(np.add.reduce(current, axis=-1))
     current = np.where(lost[:, None], 0.0, current)
-    polarity = signal.polarity * np.where(np.arange(placed.halves) % 2, -1.0, 1.0)
-    shape = (len(current), placed.halves, placed.points)
-    by_half = current.reshape(shape)
-    volts_by_half = None if voltage is None else voltage.reshape(shape)
-    verdict = judged(by_half, polarity)
-    step_s = (placed.ends - placed.starts) / (placed.rate_hz * max(1, current.shape[1]))
-    sums = integrated(by_half, volts_by_half, step_s[:, None])
+    half_placed, by_half = placed, current
+    if signal.voltage is None and placed.cycles:
+        turns, axis = aligned(current, placed.cycles, axis)
+        half_placed = turned(placed, turns)
+        by_half, _ = _points(signal, half_placed)
+        lost = lost | ~np.isfinite(np.add.reduce(by_half, axis=-1))
+        by_half = np.where(lost[:, None], 0.0, by_half)
+    halves = _halves(signal, half_placed, by_half, voltage, lost)
+    sums = _integrated(placed, current, voltage)
     pieces = beside(signal, placed)
     lines = spectral(current, voltage, placed)
-    peaks, clipped = _peaks(signal, placed)
     columns = {
         "start": placed.start,
         "start_us": placed.start_us,
         "duration_us": placed.stop_us - placed.start_us,
-        **_counts(placed, polarity, verdict, peaks, clipped, pieces, lost),
-        **_totals(signal, polarity, verdict, sums, pieces, lost),
+        **_counts(placed, halves, pieces, lost),
+        **_totals(signal, halves, sums, pieces, lost),
         **waveform_columns(signal, placed, limits, sums, pieces, lines, lost),
     }
     seen = Seen(signal, placed, limits, lines, lost, columns)
-    return WindowTable(**columns, **state_columns(seen))
+    return WindowTable(**columns, **state_columns(seen)), axis
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Halves:
+    """The half-cycles of some windows, as they are judged; arrays of shape (n, halves).
+
+    polarity: sign of the voltage, shape (halves,). arcing: verdict, none where samples are lost.
+    peaks [mA]; clipped: at the converter's end; sums: of each half-cycle.
+    """
+
+    placed: Placement
+    polarity: Floats
+    verdict: Verdict
+    arcing: Bools
+    peaks: Floats
+    clipped: Bools
+    sums: Sums
+
+
+def _halves(
+    signal: Signal, placed: Placement, current: Floats, voltage: Floats | None, lost: Bools
+) -> _Halves:
+    polarity = signal.polarity * np.where(np.arange(placed.halves) % 2, -1.0, 1.0)
+    shape = (len(current), placed.halves, placed.points)
+    volts = None if voltage is None else voltage.reshape(shape)
+    verdict = judged(current.reshape(shape), volts, polarity)
+    peaks, clipped = _peaks(signal, placed)
+    sums = _integrated(placed, current, voltage)
+    return _Halves(placed, polarity, verdict, verdict.arcing & ~lost[:, None], peaks, clipped, sums)
+
+
+def _integrated(placed: Placement, current: Floats, voltage: Floats | None) -> Sums:
+    """Sums of each half-cycle."""
+    shape = (len(current), placed.halves, placed.points)
+    step_s = (placed.ends - placed.starts) / (placed.rate_hz * max(1, current.shape[1]))
+    volts = None if voltage is None else voltage.reshape(shape)
+    return integrated(current.reshape(shape), volts, step_s[:, None])
 
 
 def _points(signal: Signal, placed: Placement) -> tuple[Floats, Floats | None]:
@@ -84,43 +127,32 @@ def _peaks(signal: Signal, placed: Placement) -> tuple[Floats, Bools]:
         return np.zeros((count, 0)), np.zeros((count, 0), np.bool_)
     share = np.arange(halves) / halves
     inner = np.rint(placed.starts[:, None] + (placed.ends - placed.starts)[:, None] * share)
-    last = np.rint(placed.ends[-1:])
-    edges = np.concatenate([inner.ravel(), last]).astype(np.int64) - signal.kept_from
-    high, low = extremes(signal.current, edges)
-    high, low = high.reshape(count, halves), low.reshape(count, halves)
+    edges = np.concatenate([inner, np.rint(placed.ends)[:, None]], axis=1).astype(np.int64)
+    high, low = extremes(signal.current, edges - signal.kept_from)
     clipped = (high >= signal.high_ma) | (low <= signal.low_ma)
     return np.maximum(high, -low), clipped
 
 
-def _counts(
-    placed: Placement,
-    polarity: Floats,
-    verdict: Verdict,
-    peaks: Floats,
-    clipped: Bools,
-    pieces: Beside,
-    lost: Bools,
-) -> dict[str, Integers]:
+def _counts(placed: Placement, halves: _Halves, pieces: Beside, lost: Bools) -> dict[str, Integers]:
     """Columns that count half-cycles, and the peaks behind the counts."""
     kept = ~lost[:, None]
-    positive = polarity > 0
-    arcing = verdict.arcing & kept
-    peak_ua = quantised(np.where(kept, peaks, 0.0), UA)
+    positive, arcing = halves.polarity > 0, halves.arcing
+    peak_ua = quantised(np.where(kept, halves.peaks, 0.0), UA)
     over = peak_ua[:, :, None] > np.array(PULSE_LEVELS_MA, np.int64) * 1000
     judged_by = np.array([positive.sum(), (~positive).sum()])
     return {
         "halfcycles": placed.halves + pieces.begun,
         "halfcycles_judged": np.where(kept, judged_by[None, :], 0),
         "arcing": np.stack([_number(arcing[:, positive]), _number(arcing[:, ~positive])], axis=1),
-        "doubtful_halfcycles": _number(verdict.doubtful & kept),
-        "spike_halfcycles": _number(verdict.spike & kept),
-        "clipped_halfcycles": _number(clipped & kept),
+        "doubtful_halfcycles": _number(halves.verdict.doubtful & kept),
+        "spike_halfcycles": _number(halves.verdict.spike & kept),
+        "clipped_halfcycles": _number(halves.clipped & kept),
         "peak_ua": np.maximum(peak_ua.max(axis=1, initial=0), quantised(pieces.peak_ma, UA)),
         "arcing_peak_ua": np.where(arcing, peak_ua, 0).max(axis=1, initial=0),
         "pulses": _number(over),
         "arc_pulses": _number(over & arcing[:, :, None]),
-        "first_arc_us": _arc_offset(placed, arcing, first=True),
-        "last_arc_us": _arc_offset(placed, arcing, first=False),
+        "first_arc_us": _arc_offset(placed, halves.placed, arcing, first=True),
+        "last_arc_us": _arc_offset(placed, halves.placed, arcing, first=False),
     }
 
 
@@ -128,12 +160,12 @@ def _number(marked: Bools) -> Integers:
     return np.asarray(np.add.reduce(marked, axis=1, dtype=np.int64), np.int64)
 
 
-def _arc_offset(placed: Placement, arcing: Bools, *, first: bool) -> Integers:
+def _arc_offset(placed: Placement, halves: Placement, arcing: Bools, *, first: bool) -> Integers:
     """Offset [us] of the begin of the first, or the end of the last, arcing half-cycle."""
     if placed.halves == 0:
         return np.full(len(placed.start), ABSENT, np.int64)
     half_us = (placed.ends - placed.starts) / placed.halves / placed.rate_hz * 1e6
-    lead_us = (placed.starts - placed.first) / placed.rate_hz * 1e6
+    lead_us = (halves.starts - placed.first) / placed.rate_hz * 1e6
     if first:
         index = np.argmax(arcing, axis=1)
     else:
@@ -144,16 +176,11 @@ def _arc_offset(placed: Placement, arcing: Bools, *, first: bool) -> Integers:
 
 
 def _totals(
-    signal: Signal,
-    polarity: Floats,
-    verdict: Verdict,
-    sums: Sums,
-    pieces: Beside,
-    lost: Bools,
+    signal: Signal, halves: _Halves, sums: Sums, pieces: Beside, lost: Bools
 ) -> dict[str, Integers]:
     """Charge, i-squared-t and energy by polarity; total: of the current's sign, arcing: of the
     half-cycle's."""
-    positive = polarity > 0
+    positive = halves.polarity > 0
     columns: dict[str, Integers] = {}
     for name, total, part in (
         ("charge_nc", "charge", pieces.charge),
@@ -162,7 +189,7 @@ def _totals(
     ):
         by_sign = sums.by_polarity(total)
         whole = np.stack([np.add.reduce(one, axis=1) for one in by_sign], axis=1) + part
-        arcs = np.where(verdict.arcing, getattr(sums, total), 0.0)
+        arcs = np.where(halves.arcing, getattr(halves.sums, total), 0.0)
         arcs = np.stack(
             [np.add.reduce(arcs[:, side], axis=1) for side in (positive, ~positive)], axis=1
         )

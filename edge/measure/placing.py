@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -67,3 +67,10 @@ class Placement:
         if self.halves:
             return float((self.ends[0] - self.starts[0]) / self.halves)
         return self.rate_hz / self.nominal_hz / 2
+
+
+def turned(placed: Placement, turns: Floats) -> Placement:
+    """The same windows with their half-cycles `turns` cycles later, shape (n,)."""
+    cycle = 2 * (placed.ends - placed.starts) / placed.halves
+    shift = turns * cycle
+    return replace(placed, starts=placed.starts + shift, ends=placed.ends + shift)

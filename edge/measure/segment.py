@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from edge.measure.aligning import Axis
 from edge.measure.cutting import utc_us, utc_us_at
 from edge.measure.linking import Anchoring, Link, anchor, merged, ranges_of, voltages_of
 from edge.measure.mains_clock import (
@@ -45,7 +46,7 @@ class Segment:
     flags: bits for all its windows. found: clock and links, once known. pad: samples mirrored
     before the first and after the last for the interpolation. kept_from: position of the first
     kept sample. currents, voltages: kept samples, shape (insulators, n) and (voltages, n).
-    next_window: number of the first window not yet measured.
+    next_window: number of the first window not yet measured. axes: see `aligning`.
     """
 
     start: int
@@ -57,6 +58,7 @@ class Segment:
     currents: Floats
     voltages: Floats
     next_window: int = 0
+    axes: tuple[Axis, ...] = ()
 
     @property
     def length(self) -> int:
@@ -68,10 +70,11 @@ def opened(
     plan: MeasurePlan, description: SignalDescription, start: int, anchor_: TimeAnchor, flags: int
 ) -> Segment:
     """An empty segment that begins with sample `start`."""
-    pad = 8 + points_per_cycle(description.rate_hz, plan.nominal_hz) // 4
+    pad = 8 + points_per_cycle(description.rate_hz, plan.nominal_hz)
     currents = np.zeros((len(plan.insulators), 0))
     voltages = np.zeros((len(voltages_of(description)), 0))
-    return Segment(start, anchor_, flags, pad, None, 0, currents, voltages)
+    axes = tuple(Axis() for _ in plan.insulators)
+    return Segment(start, anchor_, flags, pad, None, 0, currents, voltages, axes=axes)
 
 
 def scaled(
@@ -128,10 +131,13 @@ def advanced(
         return segment, none
     if ended:
         segment = _mirrored(segment, after=True)
-    tables: list[WindowTable | None] = [
-        _insulator_table(plan, description, segment, row, ready, ended)
-        for row in range(len(plan.insulators))
-    ]
+    tables: list[WindowTable | None] = []
+    axes: list[Axis] = []
+    for row in range(len(plan.insulators)):
+        table, axis = _insulator_table(plan, description, segment, row, ready, ended)
+        tables.append(table)
+        axes.append(axis)
+    segment = replace(segment, axes=tuple(axes))
     return _trimmed(plan, segment, segment.next_window + ready), tables
 
 
@@ -193,8 +199,8 @@ def _insulator_table(
     row: int,
     ready: int,
     ended: bool,
-) -> WindowTable | None:
-    """Windows of one insulator: those that are ready and, at the end, all that is left."""
+) -> tuple[WindowTable | None, Axis]:
+    """Windows of one insulator that are ready (at the end: all that is left), and its axis."""
     found = segment.found
     assert found is not None
     link = found.links[row]
@@ -207,6 +213,7 @@ def _insulator_table(
     starts = cycle_positions(found.clock, first, whole + 1, cycles)
     signal = _signal(plan, segment, link, row)
     tables = []
+    axis = segment.axes[row]
     for begin in range(0, whole, BATCH_WINDOWS):
         stop = min(begin + BATCH_WINDOWS, whole)
         is_last = ended and halves == 0 and stop == whole
@@ -219,15 +226,17 @@ def _insulator_table(
             2 * cycles,
             total if is_last else None,
         )
-        tables.append(measured(signal, placed, plan.limits))
+        table, axis = measured(signal, placed, plan.limits, axis)
+        tables.append(table)
     if ended and (halves or not whole):
         end = cycle_positions(found.clock, first + cycles * whole + halves / 2, 1, 1)
         edges = np.concatenate([starts[whole:], end])
         placed = _placed(
             plan, description, segment, edges, segment.next_window + whole, halves, total
         )
-        tables.append(measured(signal, placed, plan.limits))
-    return joined(tables) if tables else None
+        table, axis = measured(signal, placed, plan.limits, axis)
+        tables.append(table)
+    return (joined(tables) if tables else None), axis
 
 
 def _remaining(segment: Segment, link: Link, cycles: int, total: int) -> tuple[int, int]:

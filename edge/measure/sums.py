@@ -52,7 +52,15 @@ def integrated(current: Floats, voltage: Floats | None, step_s: Floats) -> Sums:
 
 
 def extremes(samples: Floats, edges: Integers) -> tuple[Floats, Floats]:
-    """(highest, lowest) sample between each edge and the next; edges rise, the last is the end."""
-    starts = edges[:-1]
-    inside = samples[: edges[-1]]
-    return np.maximum.reduceat(inside, starts), np.minimum.reduceat(inside, starts)
+    """(highest, lowest) sample between each edge and the next, shape (n, m) of edges (n, m + 1).
+
+    Each row of edges rises.
+    """
+    # reduceat takes every other pair of a flat list; the ones between are thrown away
+    pairs = np.stack([edges[:, :-1], edges[:, 1:]], axis=-1).ravel()
+    inside = samples[: int(edges.max())]
+    pairs = np.minimum(pairs, len(inside) - 1)
+    shape = (len(edges), edges.shape[1] - 1)
+    high = np.maximum.reduceat(inside, pairs)[::2].reshape(shape)
+    low = np.minimum.reduceat(inside, pairs)[::2].reshape(shape)
+    return high, low

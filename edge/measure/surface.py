@@ -83,9 +83,9 @@ def _dead(seen: Seen) -> Bools:
     placed, signal = seen.placed, seen.signal
     if placed.halves < 2:
         return np.zeros(len(seen.lost), np.bool_)
-    edges = np.rint(np.append(placed.starts, placed.ends[-1])).astype(np.int64) - signal.kept_from
-    high, low = extremes(signal.current, edges)
-    return np.asarray(high - low < SENSOR_CONSTANT_MA, np.bool_)
+    edges = np.rint(np.stack([placed.starts, placed.ends], axis=1)).astype(np.int64)
+    high, low = extremes(signal.current, edges - signal.kept_from)
+    return np.asarray((high - low)[:, 0] < SENSOR_CONSTANT_MA, np.bool_)
 
 
 def _wet(seen: Seen) -> Bools:
