@@ -1,0 +1,1 @@
+"""What was measured, for years: one seam, an SQLite store behind it."""

@@ -1,0 +1,220 @@
+"""A read-only view of a site's SQLite file; see SiteReader."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Sequence
+from typing import cast
+
+from edge.records import (
+    Capture,
+    ClockCorrection,
+    ConditionChange,
+    HealthRow,
+    IntervalRow,
+    Loss,
+    Span,
+    Stream,
+    WeatherRow,
+)
+from gateway.history.columns import TABLE_OF, from_row
+from gateway.history.sqlite_questions import Kind, SqliteQuestions, columns_of
+from gateway.history.sqlite_write import read_digests, read_marks
+from gateway.history.store import (
+    PAGE_MAX,
+    SUMMED,
+    Mark,
+    Of,
+    RawMessage,
+    RefusedPayload,
+    SecurityEvent,
+    StreamKey,
+)
+
+_SUMMING = f"span IN (SELECT id FROM words WHERE word IN ('{Span.MINUTE}', '{Span.MERGED}'))"
+
+
+class SqliteReader(SqliteQuestions):
+    """Reads one site's file. `words` is remembered between the readers of a site."""
+
+    def marks(self) -> dict[StreamKey, Mark]:
+        """Where each stream stands."""
+        return read_marks(self._connection)
+
+    def digests(self, key: StreamKey, first: int, last: int) -> dict[int, bytes]:
+        """Digests of the stored lines `first` to `last`."""
+        return read_digests(self._connection, key, first, last)
+
+    def insulators(self) -> list[str]:
+        """Names of the insulators that have rows."""
+        return sorted(
+            row[0]
+            for row in self.ask(
+                "SELECT word FROM words WHERE id IN (SELECT insulator FROM insulators)"
+            )
+        )
+
+    def intervals(
+        self,
+        insulator: str,
+        start_us: int,
+        end_us: int,
+        spans: Sequence[Span] = (Span.MINUTE, Span.MERGED),
+        limit: int = PAGE_MAX,
+    ) -> list[IntervalRow]:
+        """Rows that start in [start, end), in order of time."""
+        table = TABLE_OF[IntervalRow]
+        numbers = ", ".join(str(self.number(span)) for span in spans)
+        rows = self.ask(
+            f"SELECT {columns_of(table)} FROM interval r WHERE r.insulator = ? AND r.start_us >= ? "
+            f"AND r.start_us < ? AND r.span IN ({numbers}) ORDER BY r.start_us LIMIT ?",
+            self.number(insulator),
+            start_us,
+            end_us,
+            min(limit, PAGE_MAX),
+        )
+        return [cast(IntervalRow, from_row(table, row, self.spell)) for row in rows]
+
+    def interval_columns(
+        self, insulator: str, columns: Sequence[str], start_us: int, end_us: int
+    ) -> Iterator[tuple[int | None, ...]]:
+        """Chosen integer columns of the rows that sum, in order of time."""
+        known = TABLE_OF[IntervalRow].columns
+        assert all(column in known for column in columns), f"no such column among {columns}"
+        return iter(
+            self.ask(
+                f"SELECT {', '.join(columns)} FROM interval WHERE insulator = ? AND start_us >= ? "
+                f"AND start_us < ? AND {_SUMMING} ORDER BY start_us",
+                self.number(insulator),
+                start_us,
+                end_us,
+            )
+        )
+
+    def latest_intervals(self) -> list[Of[IntervalRow]]:
+        """The row of each insulator that starts last."""
+        numbers = [row[0] for row in self.ask("SELECT insulator FROM insulators")]
+        return [
+            found
+            for number in numbers
+            for found in self.of(
+                IntervalRow, "r.insulator = ? ORDER BY r.start_us DESC LIMIT 1", number
+            )
+        ]
+
+    def weather(self, start_us: int, end_us: int, limit: int = PAGE_MAX) -> list[Of[WeatherRow]]:
+        """Weather that starts in [start, end)."""
+        return self._between(WeatherRow, start_us, end_us, limit)
+
+    def health(self, start_us: int, end_us: int, limit: int = PAGE_MAX) -> list[Of[HealthRow]]:
+        """Health records that start in [start, end)."""
+        return self._between(HealthRow, start_us, end_us, limit)
+
+    def conditions(
+        self, start_us: int, end_us: int, limit: int = PAGE_MAX
+    ) -> list[Of[ConditionChange]]:
+        """Changes with an event time in [start, end)."""
+        return self._between(ConditionChange, start_us, end_us, limit)
+
+    def captures(self, start_us: int, end_us: int, limit: int = PAGE_MAX) -> list[Of[Capture]]:
+        """Captures triggered in [start, end)."""
+        return self._between(Capture, start_us, end_us, limit)
+
+    def latest_health(self) -> list[Of[HealthRow]]:
+        """The last health record of each unit."""
+        latest: dict[str, Of[HealthRow]] = {}
+        for key, mark in self.marks().items():
+            if key.stream is Stream.HEALTH:
+                for found in self.of(
+                    HealthRow, "r.stream_id = ? ORDER BY r.seq DESC LIMIT 1", mark.order
+                ):
+                    latest[key.unit] = found
+        return list(latest.values())
+
+    def latest_conditions(self) -> list[Of[ConditionChange]]:
+        """The last change of each (unit, alarm, subject)."""
+        latest: dict[tuple[str, str, str], Of[ConditionChange]] = {}
+        for found in self.of(
+            ConditionChange,
+            "(r.stream_id, r.seq) IN (SELECT stream_id, max(seq) FROM condition "
+            "GROUP BY stream_id, alarm, subject) ORDER BY r.stream_id, r.seq",
+        ):
+            latest[found.key.unit, found.record.alarm, found.record.subject] = found
+        return list(latest.values())
+
+    def losses(self) -> list[Of[Loss]]:
+        """The loss records, by stream."""
+        return self.of(Loss, "1 ORDER BY r.stream_id, r.seq")
+
+    def clock_corrections(self) -> list[Of[ClockCorrection]]:
+        """The clock corrections, by stream."""
+        return self.of(ClockCorrection, "1 ORDER BY r.stream_id, r.seq")
+
+    def _between(self, kind: type[Kind], start_us: int, end_us: int, limit: int) -> list[Of[Kind]]:
+        time = TABLE_OF[kind].time
+        where = f"r.{time} >= ? AND r.{time} < ? ORDER BY r.{time}, r.stream_id, r.seq LIMIT ?"
+        return self.of(kind, where, start_us, end_us, min(limit, PAGE_MAX))
+
+    def capture_bytes(self, content_sha: str) -> bytes | None:
+        """The waveform file of a capture; None while parts are missing or do not match the hash."""
+        rows = self.ask(
+            "SELECT part, content_b64 FROM capture_part WHERE content_sha = ? ORDER BY part",
+            self.number(content_sha),
+        )
+        parts = {part: content for part, content in rows if isinstance(content, bytes)}
+        whole = b"".join(parts.values())
+        return whole if hashlib.sha256(whole).hexdigest() == content_sha else None
+
+    def exposure(self, insulator: str, start_us: int, end_us: int) -> dict[str, int]:
+        """Exact sums of `SUMMED` over the rows that start in [start, end), and `rows`.
+
+        Summed in halves of 32 bits, so that no sum of 64-bit numbers overflows.
+        """
+        halves = ", ".join(
+            f"coalesce(sum({name} >> 32), 0), coalesce(sum({name} & 4294967295), 0)"
+            for name in SUMMED
+        )
+        rows, *sums = self.ask(
+            f"SELECT count(*), {halves} FROM interval WHERE insulator = ? AND start_us >= ? "
+            f"AND start_us < ? AND {_SUMMING}",
+            self.number(insulator),
+            start_us,
+            end_us,
+        ).fetchone()
+        pairs = zip(sums[::2], sums[1::2], strict=True)
+        totals = [(high << 32) + low for high, low in pairs]
+        return {"rows": rows, **dict(zip(SUMMED, totals, strict=True))}
+
+    def refusals(self, limit: int = PAGE_MAX) -> list[RefusedPayload]:
+        """The refused payloads still kept, newest first."""
+        return [
+            RefusedPayload(*row)
+            for row in self.ask(
+                "SELECT at_us, topic, reason, text, payload, size_bytes FROM refusals "
+                "ORDER BY id DESC LIMIT ?",
+                min(limit, PAGE_MAX),
+            )
+        ]
+
+    def raw_messages(self, limit: int = PAGE_MAX) -> list[RawMessage]:
+        """Messages of a schema that was not known when they came, in order."""
+        return [
+            RawMessage(StreamKey(unit, epoch, Stream(stream)), first, last, payload)
+            for unit, epoch, stream, first, last, payload in self.ask(
+                "SELECT m.unit, m.epoch, m.stream, r.first, r.last, r.payload "
+                "FROM raw_messages r JOIN marks m ON m.stream_id = r.stream_id "
+                "ORDER BY r.id LIMIT ?",
+                min(limit, PAGE_MAX),
+            )
+        ]
+
+    def security_events(self, limit: int = PAGE_MAX) -> list[SecurityEvent]:
+        """Newest first."""
+        return [
+            SecurityEvent(*row)
+            for row in self.ask(
+                "SELECT at_us, unit, event, detail, count FROM security_events "
+                "ORDER BY id DESC LIMIT ?",
+                min(limit, PAGE_MAX),
+            )
+        ]

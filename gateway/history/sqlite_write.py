@@ -1,0 +1,232 @@
+"""The one writer of a site's SQLite file: rows and marks in one transaction."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections import defaultdict
+from collections.abc import Sequence
+from pathlib import Path
+
+from sqlite_utils import Database
+
+from edge.records import IntervalRow, Loss, Stream
+from gateway.history.columns import TABLE_OF, TABLES, Column, Table, exact, to_row
+from gateway.history.migrations import steps
+from gateway.history.store import (
+    Commit,
+    Entry,
+    HistoryFault,
+    Mark,
+    MarkConflict,
+    MarkMove,
+    StreamKey,
+)
+
+REFUSALS_MAX = 500
+"""Refused payloads kept a site, at most 64 KiB each; the oldest go first."""
+
+SECURITY_EVENTS_MAX = 10_000
+"""Security events kept a site; the oldest go first."""
+
+WORDS_CACHED_MAX = 50_000
+"""Words remembered by the writer; past it the memory is emptied and filled again from the file."""
+
+_LINE = "INSERT INTO lines VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+
+Row = Sequence[Column]
+
+
+def _insert(table: Table) -> str:
+    columns = ("stream_id", "seq", *table.columns)
+    marks = ", ".join("?" * len(columns))
+    return f"INSERT INTO {table.name} ({', '.join(columns)}) VALUES ({marks})"
+
+
+_INSERTS = {table.name: _insert(table) for table in TABLES}
+
+
+class SqliteWriter:
+    """Appends to one site's file; see SiteWriter. Owned by one thread."""
+
+    def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
+        self._connection = connection
+        self._path = path
+        self._words: dict[str, int] = {}
+        self._insulators: set[int] = set()
+        steps.apply(Database(connection, execute_plugins=False))
+
+    def close(self) -> None:
+        """Ends the connection; the log is written back into the file."""
+        self._connection.close()
+
+    def marks(self) -> dict[StreamKey, Mark]:
+        """Where each stream stands."""
+        return read_marks(self._connection)
+
+    def digests(self, key: StreamKey, first: int, last: int) -> dict[int, bytes]:
+        """Digests of the stored lines `first` to `last`."""
+        return read_digests(self._connection, key, first, last)
+
+    def append(self, commit: Commit) -> None:
+        """All of a commit or nothing, durable on return."""
+        try:
+            self._connection.execute("BEGIN IMMEDIATE")
+            self._write(commit)
+            self._connection.execute("COMMIT")
+        except (sqlite3.OperationalError, sqlite3.DatabaseError) as fault:
+            self._roll_back()
+            if isinstance(fault, sqlite3.IntegrityError):
+                raise  # the marks were checked: a bug, not a full disk
+            raise HistoryFault(
+                f"history {self._path}: {fault}; nothing was written; free space or repair it"
+            ) from fault
+        except BaseException:
+            self._roll_back()
+            raise
+
+    def _roll_back(self) -> None:
+        self._words.clear()
+        self._insulators.clear()
+        if self._connection.in_transaction:
+            self._connection.execute("ROLLBACK")
+
+    def _write(self, commit: Commit) -> None:
+        streams = {key: self._move(key, move, commit.at_us) for key, move in commit.marks.items()}
+        self._write_entries(commit.entries, streams)
+        self._connection.executemany(
+            "INSERT INTO raw_messages (stream_id, first, last, payload) VALUES (?, ?, ?, ?)",
+            [(streams[raw.key], raw.first, raw.last, raw.payload) for raw in commit.raw],
+        )
+        self._write_refused(commit)
+
+    def _move(self, key: StreamKey, move: MarkMove, at_us: int) -> int:
+        name = (key.unit, key.epoch, key.stream.value)
+        row = self._connection.execute(
+            "SELECT stream_id, upto FROM marks WHERE unit = ? AND epoch = ? AND stream = ?", name
+        ).fetchone()
+        found = None if row is None else row[1]
+        if found != move.before:
+            raise MarkConflict(
+                f"history {self._path}: mark of {'/'.join(name)} is {found}, not {move.before}; "
+                "another writer was here"
+            )
+        if row is None:
+            return int(
+                self._connection.execute(
+                    "INSERT INTO marks (unit, epoch, stream, upto, received_us) "
+                    "VALUES (?, ?, ?, ?, ?)",
+                    (*name, move.upto, at_us),
+                ).lastrowid
+                or 0
+            )
+        self._connection.execute(
+            "UPDATE marks SET upto = ?, received_us = ? WHERE stream_id = ?",
+            (move.upto, at_us, row[0]),
+        )
+        return int(row[0])
+
+    def _write_entries(self, entries: Sequence[Entry], streams: dict[StreamKey, int]) -> None:
+        lines: list[Row] = []
+        rows: dict[str, list[Row]] = defaultdict(list)
+        for entry in entries:
+            stream_id = streams[entry.key]
+            where: tuple[int | None, ...] = (None, None, None)
+            if entry.record is not None:
+                table = TABLE_OF[type(entry.record)]
+                row = to_row(table, entry.record, self._intern)
+                rows[table.name].append((stream_id, entry.seq, *row))
+                if isinstance(entry.record, IntervalRow):
+                    where = self._place(entry.record)
+                elif isinstance(entry.record, Loss):
+                    self._forget_line(stream_id, entry.seq)
+            lines.append(self._line(stream_id, entry, where))
+        self._connection.executemany(_LINE, lines)
+        for name, batch in rows.items():
+            self._connection.executemany(_INSERTS[name], batch)
+
+    def _line(self, stream_id: int, entry: Entry, where: tuple[int | None, ...]) -> Row:
+        record = entry.record
+        kept = None if record is not None and exact(record, entry.body) else entry.body
+        kind = "" if record is None else record.kind
+        return (
+            stream_id,
+            entry.seq,
+            entry.digest,
+            self._intern(kind),
+            self._intern(entry.boot),
+            self._intern(entry.clock),
+            entry.t_boot_ns,
+            entry.t_utc_us,
+            *where,
+            entry.unread or None,
+            kept,
+        )
+
+    def _place(self, row: IntervalRow) -> tuple[int, int, int]:
+        insulator = self._intern(row.insulator)
+        if insulator not in self._insulators:
+            self._connection.execute("INSERT OR IGNORE INTO insulators VALUES (?)", (insulator,))
+            self._insulators.add(insulator)
+        return insulator, row.start_us, self._intern(row.span)
+
+    def _forget_line(self, stream_id: int, seq: int) -> None:
+        """A tombstone that has grown comes again under its own number."""
+        for table in ("lines", "loss"):
+            self._connection.execute(
+                f"DELETE FROM {table} WHERE stream_id = ? AND seq = ?", (stream_id, seq)
+            )
+
+    def _intern(self, word: str) -> int:
+        found = self._words.get(word)
+        if found is not None:
+            return found
+        row = self._connection.execute("SELECT id FROM words WHERE word = ?", (word,)).fetchone()
+        if row is None:
+            cursor = self._connection.execute("INSERT INTO words (word) VALUES (?)", (word,))
+            row = (cursor.lastrowid,)
+        if len(self._words) >= WORDS_CACHED_MAX:
+            self._words.clear()
+        self._words[word] = int(row[0])
+        return self._words[word]
+
+    def _write_refused(self, commit: Commit) -> None:
+        self._connection.executemany(
+            "INSERT INTO refusals (at_us, topic, reason, text, payload, size_bytes) "
+            "VALUES (?, ?, ?, ?, ?, ?)",
+            [
+                (one.at_us, one.topic, one.reason, one.text, one.payload, one.size_bytes)
+                for one in commit.refused
+            ],
+        )
+        self._connection.executemany(
+            "INSERT INTO security_events (at_us, unit, event, detail, count) "
+            "VALUES (?, ?, ?, ?, ?)",
+            [(one.at_us, one.unit, one.event, one.detail, one.count) for one in commit.events],
+        )
+        for table, most in (("refusals", REFUSALS_MAX), ("security_events", SECURITY_EVENTS_MAX)):
+            self._connection.execute(
+                f"DELETE FROM {table} WHERE id <= (SELECT max(id) FROM {table}) - ?", (most,)
+            )
+
+
+def read_marks(connection: sqlite3.Connection) -> dict[StreamKey, Mark]:
+    """Where each stream stands, in order of first sight."""
+    return {
+        StreamKey(unit, epoch, Stream(stream)): Mark(upto, stream_id, received_us)
+        for stream_id, unit, epoch, stream, upto, received_us in connection.execute(
+            "SELECT stream_id, unit, epoch, stream, upto, received_us FROM marks ORDER BY stream_id"
+        )
+    }
+
+
+def read_digests(
+    connection: sqlite3.Connection, key: StreamKey, first: int, last: int
+) -> dict[int, bytes]:
+    """Digests of the stored lines `first` to `last`."""
+    return dict(
+        connection.execute(
+            "SELECT seq, digest FROM lines WHERE stream_id = (SELECT stream_id FROM marks "
+            "WHERE unit = ? AND epoch = ? AND stream = ?) AND seq BETWEEN ? AND ?",
+            (key.unit, key.epoch, key.stream.value, first, last),
+        )
+    )
