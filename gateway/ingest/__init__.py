@@ -1,0 +1,1 @@
+"""From the broker into the history: admitted, committed, and only then receipted."""

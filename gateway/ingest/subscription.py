@@ -1,0 +1,208 @@
+"""The gateway's side of the broker: MQTT 5, acknowledged by hand and only after the commit.
+
+The client's callbacks only put messages into the inbox. Memory is bounded: the broker sends at most
+RECEIVE_MAX unacknowledged messages, none larger than PACKET_BYTES_MAX, and messages that need no
+acknowledgement find room only while the inbox is short.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import queue
+import threading
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+
+from gateway.clock import Clock
+from gateway.ingest.intake import Arrival
+from gateway.ingest.receipts import Outgoing
+from gateway.ingest.topics import STATE_FILTER, UP_FILTER, read_state_topic
+from gateway.settings import Broker
+
+log = logging.getLogger("seafret.ingest")
+
+RECEIVE_MAX = 256
+"""Unacknowledged messages; the broker waits beyond."""
+
+PACKET_BYTES_MAX = 256 * 1024
+"""A larger message is dropped by the broker; those between 64 KiB and this are refused and kept."""
+
+UNACKNOWLEDGED_ROOM = 256
+"""With this many in the inbox, a message of QoS 0 is dropped; the unit sends it again."""
+
+MESSAGES_A_COMMIT_MAX = 256
+
+SESSION_EXPIRY_S = 3600
+"""For this long the broker keeps messages of an absent gateway; what it drops is sent again."""
+
+RECONNECT_S = (1, 30)
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """A message from the broker. connection: which one it came by; its number counts only there."""
+
+    arrival: Arrival
+    mid: int
+    qos: int
+    connection: int
+
+
+@dataclass(frozen=True, slots=True)
+class UnitState:
+    """What the retained state topic says of a unit; a hint, never a judgement."""
+
+    unit: str
+    state: Literal["online", "offline", "unknown"]
+
+
+class Subscription:
+    """One client of the broker."""
+
+    def __init__(self, broker: Broker, clock: Clock) -> None:
+        self._broker = broker
+        self._clock = clock
+        self._inbox: queue.SimpleQueue[Delivery] = queue.SimpleQueue()
+        self._connection = 0
+        self.connected = threading.Event()
+        self._client = self._make_client()
+
+    def _make_client(self) -> Client:
+        client = Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=self._broker.client_id,
+            protocol=MQTTProtocolVersion.MQTTv5,
+            manual_ack=True,
+        )
+        client.on_connect = self._on_connect
+        client.on_disconnect = self._on_disconnect
+        client.on_subscribe = self._on_subscribe
+        client.on_message = self._on_message
+        client.reconnect_delay_set(*RECONNECT_S)
+        client.max_queued_messages_set(RECEIVE_MAX)
+        if self._broker.username is not None:
+            client.username_pw_set(self._broker.username)
+        if self._broker.tls is not None:
+            tls = self._broker.tls
+            client.tls_set(str(tls.ca), str(tls.cert), str(tls.key))
+        return client
+
+    def start(self) -> None:
+        """Connects, and again whenever the connection is lost."""
+        properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+        properties.ReceiveMaximum = RECEIVE_MAX
+        properties.MaximumPacketSize = PACKET_BYTES_MAX
+        properties.SessionExpiryInterval = SESSION_EXPIRY_S
+        self._client.connect_async(
+            self._broker.host,
+            self._broker.port,
+            self._broker.keepalive_s,
+            clean_start=False,
+            properties=properties,
+        )
+        self._client.loop_start()
+
+    def stop(self) -> None:
+        """Leaves the broker; what was not acknowledged will come again."""
+        self._client.disconnect()
+        self._client.loop_stop()
+
+    def take(self, wait_s: float) -> list[Delivery]:
+        """The messages that have come, at most one commit's; waits for the first one."""
+        try:
+            found = [self._inbox.get(timeout=wait_s)]
+        except queue.Empty:
+            return []
+        while len(found) < MESSAGES_A_COMMIT_MAX:
+            try:
+                found.append(self._inbox.get_nowait())
+            except queue.Empty:
+                break
+        return found
+
+    def acknowledge(self, deliveries: Iterable[Delivery]) -> None:
+        """Tells the broker that it may forget them; those of a former connection it sends again."""
+        for delivery in deliveries:
+            if delivery.qos and delivery.connection == self._connection:
+                self._client.ack(delivery.mid, delivery.qos)
+
+    def send(self, outgoing: Iterable[Outgoing]) -> None:
+        """Messages to units; dropped while there is no connection, for they are repeated."""
+        for message in outgoing:
+            if self.connected.is_set():
+                self._client.publish(message.topic, message.payload, qos=message.qos)
+
+    def _on_connect(
+        self,
+        client: Client,
+        userdata: Any,
+        flags: ConnectFlags,
+        reason: ReasonCode,
+        properties: Properties | None,
+    ) -> None:
+        if reason.is_failure:
+            log.warning("broker %s refuses the gateway: %s", self._address(), reason)
+            return
+        self._connection += 1
+        client.subscribe([(UP_FILTER, 1), (STATE_FILTER, 1)])
+
+    def _on_subscribe(
+        self,
+        client: Client,
+        userdata: Any,
+        mid: int,
+        reasons: list[ReasonCode],
+        properties: Properties | None,
+    ) -> None:
+        refused = [str(reason) for reason in reasons if reason.is_failure]
+        if refused:
+            log.error("broker %s refuses a subscription: %s", self._address(), ", ".join(refused))
+            return
+        log.info("connected to the broker %s", self._address())
+        self.connected.set()
+
+    def _on_disconnect(
+        self,
+        client: Client,
+        userdata: Any,
+        flags: DisconnectFlags,
+        reason: ReasonCode,
+        properties: Properties | None,
+    ) -> None:
+        self.connected.clear()
+        if reason.is_failure:
+            log.warning("lost the broker %s: %s; trying again", self._address(), reason)
+
+    def _on_message(self, client: Client, userdata: Any, message: MQTTMessage) -> None:
+        if message.qos == 0 and self._inbox.qsize() >= UNACKNOWLEDGED_ROOM:
+            return
+        arrival = Arrival(
+            message.topic, bytes(message.payload), message.retain, self._clock.utc_us()
+        )
+        self._inbox.put(Delivery(arrival, message.mid, message.qos, self._connection))
+
+    def _address(self) -> str:
+        return f"{self._broker.host}:{self._broker.port}"
+
+
+def read_state(arrival: Arrival) -> UnitState | None:
+    """What a message on a state topic says; None where it is on another topic."""
+    unit = read_state_topic(arrival.topic)
+    if unit is None:
+        return None
+    try:
+        parsed = json.loads(arrival.payload[:1024])
+    except (ValueError, RecursionError):
+        return UnitState(unit, "unknown")
+    said = parsed.get("state") if isinstance(parsed, dict) else None
+    if said == "online" or said == "offline":
+        return UnitState(unit, said)
+    return UnitState(unit, "unknown")

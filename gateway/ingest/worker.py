@@ -1,0 +1,97 @@
+"""The ingest thread: take, judge and commit, acknowledge, receipt; in that order, always."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable, Sequence
+
+from gateway.clock import Clock
+from gateway.history.store import HistoryFault
+from gateway.ingest.intake import Arrival, Intake, Standing
+from gateway.ingest.receipts import Book, after_commit, on_time
+from gateway.ingest.subscription import Delivery, Subscription, UnitState, read_state
+
+log = logging.getLogger("seafret.ingest")
+
+WAIT_S = 0.5
+"""Longest wait for a message before due repeats are looked for."""
+
+STORE_RETRY_S = (0.5, 30.0)
+"""First and longest wait before a commit that failed is tried again; until then nothing is
+receipted and the units keep what they have."""
+
+
+class Ingest(threading.Thread):
+    """on_state: told what state topics say. on_end: told how it ended, None when asked to."""
+
+    def __init__(
+        self,
+        subscription: Subscription,
+        intake: Intake,
+        clock: Clock,
+        on_state: Callable[[UnitState], None],
+        on_end: Callable[[BaseException | None], None],
+    ) -> None:
+        super().__init__(name="ingest", daemon=True)
+        self._subscription = subscription
+        self._intake = intake
+        self._clock = clock
+        self._on_state = on_state
+        self._on_end = on_end
+        self._asked_to_stop = threading.Event()
+        self.store_fault = ""
+
+    def stop(self) -> None:
+        """Ends after the commit at hand."""
+        self._asked_to_stop.set()
+        self.join()
+
+    def run(self) -> None:
+        """The loop; a fault that is not the store's ends it and is handed on."""
+        fault: BaseException | None = None
+        try:
+            self._loop()
+        except BaseException as caught:
+            fault = caught
+        finally:
+            self._intake.close()
+            self._on_end(fault)
+
+    def _loop(self) -> None:
+        book = Book()
+        while not self._asked_to_stop.is_set():
+            deliveries = self._subscription.take(WAIT_S)
+            standings = self._commit(self._measurements(deliveries))
+            if standings is None:
+                return
+            self._subscription.acknowledge(deliveries)
+            now_s = self._clock.steady_s()
+            book, answers = after_commit(book, standings, now_s, self._clock.utc_us())
+            book, repeats = on_time(book, now_s)
+            self._subscription.send((*answers, *repeats))
+
+    def _measurements(self, deliveries: Sequence[Delivery]) -> list[Arrival]:
+        found = []
+        for delivery in deliveries:
+            state = read_state(delivery.arrival)
+            if state is None:
+                found.append(delivery.arrival)
+            else:
+                self._on_state(state)
+        return found
+
+    def _commit(self, arrivals: Sequence[Arrival]) -> tuple[Standing, ...] | None:
+        """Commits, trying again for as long as the store cannot; None when asked to stop."""
+        wait_s, longest_s = STORE_RETRY_S
+        while not self._asked_to_stop.is_set():
+            try:
+                standings = self._intake.commit(arrivals, self._clock.utc_us())
+                self.store_fault = ""
+                return standings
+            except HistoryFault as fault:
+                self.store_fault = str(fault)
+                log.error("%s; trying again in %.1f s, nothing is receipted", fault, wait_s)
+                self._asked_to_stop.wait(wait_s)
+                wait_s = min(2 * wait_s, longest_s)
+        return None

@@ -1,0 +1,139 @@
+"""The gateway's settings: TOML in, frozen models out; a fault says file, key, found, allowed."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+LOOPBACK = ("127.0.0.1", "::1", "localhost")
+
+Port = Annotated[int, Field(ge=1, le=65535)]
+SiteName = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,32}$")]
+MonitorName = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,32}$")]
+InsulatorName = Annotated[str, Field(pattern=r"^[^,\"'/\x00-\x1f\x7f-\x9f]{1,48}$")]
+
+
+class SettingsFault(ValueError):
+    """The installer's: the settings cannot be used as they are."""
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Tls(_Part):
+    """ca: who is believed. cert, key: who we are."""
+
+    ca: Path
+    cert: Path
+    key: Path
+
+
+class Broker(_Part):
+    """The MQTT broker. username: only where it asks for one; with TLS the certificate says who."""
+
+    host: str = "127.0.0.1"
+    port: Port = 1883
+    client_id: Annotated[str, Field(pattern=r"^[a-zA-Z0-9-]{1,64}$")] = "seafret-gateway"
+    username: str | None = None
+    keepalive_s: Annotated[int, Field(ge=5, le=600)] = 30
+    tls: Tls | None = None
+
+    @model_validator(mode="after")
+    def _other_machines_only_with_tls(self) -> Broker:
+        if self.tls is None and self.host not in LOOPBACK:
+            raise ValueError(
+                f"host {self.host!r} without [broker.tls]; without TLS only {', '.join(LOOPBACK)}"
+            )
+        return self
+
+
+class Console(_Part):
+    """The API. Without a certificate it listens on this machine only."""
+
+    host: str = "127.0.0.1"
+    port: Port = 8710
+    tls_cert: Path | None = None
+    tls_key: Path | None = None
+
+    @model_validator(mode="after")
+    def _other_machines_only_with_tls(self) -> Console:
+        secured = self.tls_cert is not None and self.tls_key is not None
+        if not secured and self.host not in LOOPBACK:
+            raise ValueError(
+                f"host {self.host!r} without tls_cert and tls_key; without TLS only "
+                f"{', '.join(LOOPBACK)}"
+            )
+        return self
+
+
+class Watch(_Part):
+    """stale_after_s: a unit without newer data than this is stale."""
+
+    stale_after_s: Annotated[float, Field(ge=10, le=86_400)] = 180.0
+
+
+class ClockSettings(_Part):
+    """A straight line through real time; only a demo sets it."""
+
+    rate: Annotated[float, Field(gt=0, le=10_000)] = 1.0
+    real_origin_us: int = 0
+    shown_origin_us: int = 0
+
+
+class Unit(_Part):
+    """insulators: those that it watches, so that a missing one is seen to be missing."""
+
+    insulators: tuple[InsulatorName, ...] = ()
+
+
+class Site(_Part):
+    """title: as people say it. units: by the monitor's part of their name."""
+
+    title: Annotated[str, Field(max_length=80)] = ""
+    units: dict[MonitorName, Unit] = {}
+
+
+class Settings(_Part):
+    """All of the gateway's settings. data: the folder of the histories."""
+
+    data: Path
+    broker: Broker = Broker()
+    console: Console = Console()
+    watch: Watch = Watch()
+    clock: ClockSettings = ClockSettings()
+    sites: Annotated[dict[SiteName, Site], Field(min_length=1)]
+
+
+def read_settings(path: Path) -> Settings:
+    """The settings of a TOML file; relative paths are meant from the file's folder.
+
+    Raises SettingsFault naming file, key, what was found and what is allowed.
+    """
+    try:
+        parsed = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as fault:
+        raise SettingsFault(f"settings {path}: {fault.strerror}; give a readable file") from fault
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
+        raise SettingsFault(f"settings {path}: not TOML: {fault}") from fault
+    try:
+        settings = Settings.model_validate(parsed)
+    except ValidationError as fault:
+        raise SettingsFault(f"settings {path}: {_first(fault)}") from fault
+    return settings.model_copy(update={"data": (path.parent / settings.data).resolve()})
+
+
+def _first(fault: ValidationError) -> str:
+    first = fault.errors()[0]
+    key = ".".join(str(part) for part in first["loc"] if part != "[key]") or "top"
+    if first["type"] == "extra_forbidden":
+        allowed = "this key is not known; see the example settings for those that are"
+        return f"{key}: found {str(first['input'])[:80]!r}; {allowed}"
+    if first["type"] == "missing":
+        return f"{key}: missing; it must be given"
+    message = first["msg"].removeprefix("Value error, ")
+    found = "" if first["type"] == "value_error" else f"found {str(first['input'])[:80]!r}; "
+    return f"{key}: {found}{message}"
