@@ -1,0 +1,1 @@
+"""What people and programs see: the API, fed by a summary in memory and by the history."""

@@ -1,0 +1,46 @@
+"""`seafret serve`."""
+
+from __future__ import annotations
+
+import logging
+import signal
+import threading
+from pathlib import Path
+
+import click
+
+from edge.faults import Exit
+
+
+@click.command("serve", epilog="Example: seafret serve --settings /etc/seafret/gateway.toml")
+@click.option(
+    "--settings",
+    "path",
+    required=True,
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="The gateway's settings, TOML.",
+)
+def command(path: Path) -> Exit:
+    """The gateway: ingest, history, API. Ends on Ctrl-C or SIGTERM, with nothing half-written."""
+    from gateway.history.lock import hold_data
+    from gateway.service import Gateway
+    from gateway.settings import SettingsFault, read_settings
+
+    try:
+        settings = read_settings(path)
+    except SettingsFault as fault:
+        raise click.ClickException(str(fault)) from fault
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(message)s")
+    asked_to_stop = threading.Event()
+    with hold_data(settings.data, "seafret serve"):
+        gateway = Gateway(settings)
+        for number in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(number, lambda *_: asked_to_stop.set())
+        try:
+            gateway.start()
+            click.echo(f"gateway ready at {gateway.address}, data in {settings.data}")
+            gateway.wait(asked_to_stop)
+        finally:
+            gateway.stop()
+    return Exit.FINE

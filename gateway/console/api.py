@@ -1,0 +1,215 @@
+"""The read-only API, `/api/1/...`. Records go out as they are: integers, the unit in the name.
+
+Ages and times are microseconds, UTC since 1970-01-01; ranges of time are given in RFC 3339 with a
+zone, their end excluded.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import APIRouter, HTTPException, Query
+from pydantic import AwareDatetime
+
+from edge.records import Condition, IntervalRow, Span, WeatherRow
+from edge.version import __version__
+from gateway.console.picture import (
+    ConditionTold,
+    InsulatorTold,
+    Picture,
+    SiteTold,
+    UnitTold,
+    picture,
+)
+from gateway.console.summary import Summary
+from gateway.history.store import History, HistoryFault, SiteReader
+from gateway.settings import Site
+
+PAGE_ROWS_MAX = 5000
+"""Rows of one answer; `next_us` says where to go on."""
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How the gateway itself does. store_fault: why nothing can be stored now, "" where it can."""
+
+    broker_connected: bool
+    store_fault: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sources:
+    """What the API reads from."""
+
+    summary: Callable[[], Summary]
+    standing: Callable[[], Standing]
+    now_us: Callable[[], int]
+    history: History
+    register: Mapping[str, Site]
+    stale_after_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class Health:
+    """The gateway's own state. refused, noticed: since it started."""
+
+    version: str
+    now_us: int
+    broker_connected: bool
+    store_fault: str
+    refused: int
+    noticed: int
+
+
+@dataclass(frozen=True, slots=True)
+class IntervalPage:
+    """next_us: `from` of the next page, None at the end."""
+
+    rows: list[IntervalRow]
+    next_us: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherPage:
+    """Weather rows of every unit of the site, in order of time."""
+
+    rows: list[WeatherRow]
+    next_us: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Exposure:
+    """Exact sums over `rows` rows; the pairs are positive and negative half-cycles."""
+
+    site: str
+    insulator: str
+    from_us: int
+    to_us: int
+    sums: dict[str, int]
+
+
+From = Annotated[AwareDatetime, Query(alias="from")]
+To = Annotated[AwareDatetime, Query(alias="to")]
+Limit = Annotated[int, Query(ge=1, le=PAGE_ROWS_MAX)]
+SiteQuery = Annotated[str | None, Query(max_length=32)]
+
+
+def router(sources: Sources) -> APIRouter:
+    """The routes over their sources."""
+    routes = APIRouter(prefix="/api/1")
+    _add_present(routes, sources)
+    _add_past(routes, sources)
+    return routes
+
+
+def _add_present(routes: APIRouter, sources: Sources) -> None:
+    def now() -> Picture:
+        return picture(
+            sources.summary(), sources.register, sources.now_us(), sources.stale_after_us
+        )
+
+    @routes.get("/health")
+    def health() -> Health:
+        standing, summary = sources.standing(), sources.summary()
+        return Health(
+            __version__,
+            sources.now_us(),
+            standing.broker_connected,
+            standing.store_fault,
+            summary.refused,
+            summary.noticed,
+        )
+
+    @routes.get("/sites")
+    def sites() -> list[SiteTold]:
+        return list(now().sites)
+
+    @routes.get("/units")
+    def units(site: SiteQuery = None) -> list[UnitTold]:
+        return [one for one in now().units if site in (None, one.site)]
+
+    @routes.get("/insulators")
+    def insulators(site: SiteQuery = None) -> list[InsulatorTold]:
+        return [one for one in now().insulators if site in (None, one.site)]
+
+    @routes.get("/conditions")
+    def conditions(
+        site: SiteQuery = None, condition: Condition | None = None
+    ) -> list[ConditionTold]:
+        return [
+            one
+            for one in now().conditions
+            if site in (None, one.site) and condition in (None, one.change.condition)
+        ]
+
+
+def _add_past(routes: APIRouter, sources: Sources) -> None:
+    @routes.get("/sites/{site}/intervals")
+    def intervals(
+        site: str,
+        insulator: Annotated[str, Query(min_length=1, max_length=48)],
+        start: From,
+        end: To,
+        span: Annotated[list[Span] | None, Query()] = None,
+        limit: Limit = 1000,
+    ) -> IntervalPage:
+        spans = tuple(span or (Span.MINUTE, Span.MERGED))
+        with _reading(sources.history, site) as reader:
+            rows = reader.intervals(insulator, _us(start), _us(end), spans, limit + 1)
+        kept, next_us = _page([row.start_us for row in rows], limit)
+        return IntervalPage(rows[:kept], next_us)
+
+    @routes.get("/sites/{site}/weather")
+    def weather(site: str, start: From, end: To, limit: Limit = 1000) -> WeatherPage:
+        with _reading(sources.history, site) as reader:
+            rows = [one.record for one in reader.weather(_us(start), _us(end), limit + 1)]
+        kept, next_us = _page([row.start_us for row in rows], limit)
+        return WeatherPage(rows[:kept], next_us)
+
+    @routes.get("/sites/{site}/exposure")
+    def exposure(
+        site: str,
+        insulator: Annotated[str, Query(min_length=1, max_length=48)],
+        start: From,
+        end: To,
+    ) -> Exposure:
+        from_us, to_us = _us(start), _us(end)
+        with _reading(sources.history, site) as reader:
+            sums = reader.exposure(insulator, from_us, to_us)
+        return Exposure(site, insulator, from_us, to_us, sums)
+
+
+def _us(moment: AwareDatetime) -> int:
+    whole = int(moment.timestamp() // 1)
+    return whole * 1_000_000 + moment.microsecond
+
+
+def _page(starts: list[int], limit: int) -> tuple[int, int | None]:
+    """How many rows to give, and where the next page begins; equal starts stay on one page.
+
+    More rows of one start than a page holds are cut: no unit sends them.
+    """
+    if len(starts) <= limit:
+        return len(starts), None
+    beyond = starts[limit]
+    kept = starts.index(beyond)
+    return (kept, beyond) if kept else (limit, beyond + 1)
+
+
+@contextmanager
+def _reading(history: History, site: str) -> Iterator[SiteReader]:
+    if site not in history.sites():
+        raise HTTPException(404, f"no history of a site {site[:32]!r}; see /api/1/sites")
+    try:
+        reader = history.reader(site)
+    except HistoryFault as fault:
+        raise HTTPException(503, str(fault)) from fault
+    try:
+        yield reader
+    except HistoryFault as fault:
+        raise HTTPException(503, str(fault)) from fault
+    finally:
+        reader.close()

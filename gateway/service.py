@@ -1,0 +1,96 @@
+"""The gateway as one service: broker client, ingest thread, API, over one data folder."""
+
+from __future__ import annotations
+
+import logging
+import threading
+
+from gateway.clock import Clock
+from gateway.console.api import Sources, Standing
+from gateway.console.app import ApiServer, create_app
+from gateway.console.recall import recall
+from gateway.console.summary import Summary, fold, with_link
+from gateway.history.sqlite_store import SqliteHistory
+from gateway.history.store import Commit
+from gateway.ingest.intake import Intake
+from gateway.ingest.subscription import Subscription, UnitState
+from gateway.ingest.topics import site_of
+from gateway.ingest.worker import Ingest
+from gateway.settings import Settings
+
+log = logging.getLogger("seafret.gateway")
+
+
+class Gateway:
+    """Composition only. The caller holds the data folder's lock."""
+
+    def __init__(self, settings: Settings) -> None:
+        self._settings = settings
+        self._clock = Clock(
+            settings.clock.rate, settings.clock.real_origin_us, settings.clock.shown_origin_us
+        )
+        self._ended = threading.Event()
+        self._fault: BaseException | None = None
+        self._summary = Summary()
+        history = SqliteHistory(settings.data)
+        self._subscription = Subscription(settings.broker, self._clock)
+        self._api = ApiServer(
+            create_app(self._sources(history), settings.console), settings.console
+        )
+        self.address = self._api.address
+        try:
+            self._intake = Intake(history, settings.sites, self._on_commit)
+            self._summary = recall(history, settings.sites, self._clock.utc_us())
+        except BaseException:
+            self._api.stop()
+            raise
+        self._ingest = Ingest(
+            self._subscription, self._intake, self._clock, self._on_state, self._on_end
+        )
+
+    def _sources(self, history: SqliteHistory) -> Sources:
+        return Sources(
+            summary=lambda: self._summary,
+            standing=lambda: Standing(
+                self._subscription.connected.is_set(), self._ingest.store_fault
+            ),
+            now_us=self._clock.utc_us,
+            history=history,
+            register=self._settings.sites,
+            stale_after_us=round(self._settings.watch.stale_after_s * 1_000_000),
+        )
+
+    def start(self) -> None:
+        """Returns when the API answers; the broker may still be away."""
+        self._api.start()
+        self._ingest.start()
+        self._subscription.start()
+
+    def wait(self, asked_to_stop: threading.Event) -> None:
+        """Until asked to stop; raises what ended the ingest, if something did."""
+        while not asked_to_stop.wait(0.2):
+            if self._ended.is_set():
+                break
+        if self._fault is not None:
+            raise self._fault
+
+    def stop(self) -> None:
+        """Ends in the order of the data: no more messages, the last commit, the API."""
+        self._subscription.stop()
+        if self._ingest.ident is None:
+            self._intake.close()
+        else:
+            self._ingest.stop()
+        self._api.stop()
+
+    def _on_commit(self, site: str, commit: Commit) -> None:
+        self._summary = fold(self._summary, site, commit)
+
+    def _on_state(self, state: UnitState) -> None:
+        site = site_of(state.unit)
+        if site in self._settings.sites:
+            self._summary = with_link(self._summary, site, state.unit, state.state)
+
+    def _on_end(self, fault: BaseException | None) -> None:
+        self._fault = fault
+        self._ended.set()

@@ -1,0 +1,51 @@
+"""A running gateway, a unit beside it and the commands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from gateway.__main__ import main
+from gateway.history.lock import hold_data
+from gateway.service import Gateway
+from gateway.settings import read_settings
+from tests.broker import Broker
+from tests.gateway.console.running import SETTINGS, Said, Seafret, Served, UnitAtTheBroker
+
+
+@pytest.fixture
+def seafret(capsys: pytest.CaptureFixture[str]) -> Seafret:
+    def run(*words: str) -> Said:
+        capsys.readouterr()
+        code = main(list(words))
+        return Said(code, *capsys.readouterr())
+
+    return run
+
+
+@pytest.fixture
+def settings_file(tmp_path: Path, broker: Broker, free_port: int) -> Path:
+    path = tmp_path / "gateway.toml"
+    path.write_text(SETTINGS.format(broker=broker.port, console=free_port))
+    return path
+
+
+@pytest.fixture
+def served(settings_file: Path) -> Iterator[Served]:
+    settings = read_settings(settings_file)
+    with hold_data(settings.data, "seafret serve"):
+        gateway = Gateway(settings)
+        try:
+            gateway.start()
+            yield Served(settings_file, gateway.address)
+        finally:
+            gateway.stop()
+
+
+@pytest.fixture
+def unit(broker: Broker) -> Iterator[UnitAtTheBroker]:
+    unit = UnitAtTheBroker(broker.port)
+    yield unit
+    unit.close()
