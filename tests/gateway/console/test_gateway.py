@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import queue
 import signal
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import httpx
@@ -199,3 +201,29 @@ def test_a_page_from_elsewhere_does_not_reach_the_api_under_its_own_name(served:
         f"{served.url}/api/1/health", headers={"host": "elsewhere.example"}, trust_env=False
     )
     assert answer.status_code == 400
+
+
+def test_a_store_that_cannot_write_is_told_and_nothing_is_receipted_until_it_can(
+    served: Served, unit: UnitAtTheBroker, seafret: Seafret
+) -> None:
+    send_a_night(unit, Condition.OUT)
+    file = served.settings.parent / "history" / "north-head.sqlite3"
+    with closing(sqlite3.connect(file)) as saboteur:
+        saboteur.execute("ALTER TABLE lines RENAME TO taken_away")
+        unit.publish(message(8, [interval(3)]))
+        for _ in range(2000):
+            if "no such table" in served.get("health")["store_fault"]:
+                break
+        else:
+            raise AssertionError("the fault of the store is not told")
+        assert seafret("status", "--url", served.url).code == 20
+        assert unit.heard.empty()
+        saboteur.execute("ALTER TABLE taken_away RENAME TO lines")
+    unit.receipt(Stream.INTERVAL, 8)
+    assert served.get("health")["store_fault"] == ""
+    page = served.get(
+        "sites/north-head/exposure",
+        insulator="A1",
+        **{"from": "2026-11-24T00:00:00Z", "to": "2026-11-25T00:00:00Z"},
+    )
+    assert page["sums"]["rows"] == 4
