@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TypeVar, cast
 
 from edge.records import IntervalRow, Record, Stream
-from edge.wire import read_record
+from edge.wire import read_checked
 from gateway.history.columns import TABLE_OF, TABLE_OF_KIND, Column, Table, from_row, plain_body
 from gateway.history.store import PAGE_MAX, Entry, HistoryFault, Of, StreamKey
 
@@ -124,4 +124,4 @@ class SqliteQuestions:
             yield Entry(key, seq, digest, whole, record, *names, t_boot_ns, t_utc_us, unread or "")
 
     def _record(self, table: Table, cells: Sequence[Column], body: bytes | None) -> Record:
-        return from_row(table, cells, self.spell) if body is None else read_record(body)
+        return from_row(table, cells, self.spell) if body is None else read_checked(body)

@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from edge.records import STREAM_OF, EpochStart, Loss, Record, Stream
-from edge.wire import MESSAGE_BYTES_MAX, Batch, Line, Refused, read_batch, read_record
+from edge.wire import MESSAGE_BYTES_MAX, Batch, Line, Refused, read_batch, read_checked
 from gateway.ingest.future import FutureBatch, read_future
 from gateway.ingest.topics import read_up_topic
 
@@ -221,7 +221,7 @@ def _begins(stage: _Stage, line: Line, record: Record | None, known: Known) -> b
 def _read(body: bytes, stream: Stream) -> tuple[Record | None, str]:
     """The record, or why it cannot be read: the line is kept raw then, never in the way."""
     try:
-        record = read_record(body)
+        record = read_checked(body)
     except Refused:
         return None, "unreadable-record"
     if STREAM_OF.get(type(record), stream) is not stream:
