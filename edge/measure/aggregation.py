@@ -24,6 +24,9 @@ Integers = npt.NDArray[np.int64]
 MINUTE_US = 60_000_000
 TEN_SECONDS_US = 10_000_000
 
+NEVER_SEVERE = -2
+"""No slot follows it: the first slot of 1970 is number 0, where a clock was never set."""
+
 SEVERE_ORDER = (State.DE_ENERGISED, State.WET, State.DRY, State.UNKNOWN)
 """Which state names an interval without arcs where covers are equal."""
 
@@ -32,12 +35,12 @@ SEVERE_ORDER = (State.DE_ENERGISED, State.WET, State.DRY, State.UNKNOWN)
 class Gathered:
     """Windows of one insulator not yet in a minute row, in order of time.
 
-    severe_slot: number of the last ten-second slot that was severe, -1 before any.
+    severe_slot: number of the last ten-second slot that was severe, NEVER_SEVERE before any.
     """
 
     tables: tuple[WindowTable, ...] = ()
     slots_done_us: int = 0
-    severe_slot: int = -1
+    severe_slot: int = NEVER_SEVERE
 
 
 def gathered_step(

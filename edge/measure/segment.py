@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from edge.measure.aligning import Axis
 from edge.measure.cutting import utc_us, utc_us_at
+from edge.measure.flags import flag_bits
 from edge.measure.linking import Anchoring, Link, anchor, merged, ranges_of, voltages_of
 from edge.measure.mains_clock import (
     ANCHOR_S,
@@ -26,6 +27,7 @@ from edge.measure.placing import Placement, Signal
 from edge.measure.plan import MeasurePlan
 from edge.measure.resampling import points_per_cycle
 from edge.measure.windows import WindowTable, joined
+from edge.quantities import Flag
 from edge.samples import SignalDescription, TimeAnchor
 
 Floats = npt.NDArray[np.float64]
@@ -43,10 +45,11 @@ class Segment:
     """State of one segment.
 
     start: sample counter of its first sample. anchor: how its counters stand to UTC.
-    flags: bits for all its windows. found: clock and links, once known. pad: samples mirrored
-    before the first and after the last for the interpolation. kept_from: position of the first
-    kept sample. currents, voltages: kept samples, shape (insulators, n) and (voltages, n).
-    next_window: number of the first window not yet measured. axes: see `aligning`.
+    flags: bits for all its windows; first_flags: for the first alone. found: clock and links, once
+    known. pad: samples mirrored before the first and after the last for the interpolation.
+    kept_from: position of the first kept sample. currents, voltages: kept samples, shape
+    (insulators, n) and (voltages, n). next_window: number of the first window not yet measured.
+    axes: see `aligning`.
     """
 
     start: int
@@ -59,6 +62,7 @@ class Segment:
     voltages: Floats
     next_window: int = 0
     axes: tuple[Axis, ...] = ()
+    first_flags: int = 0
 
     @property
     def length(self) -> int:
@@ -74,7 +78,19 @@ def opened(
     currents = np.zeros((len(plan.insulators), 0))
     voltages = np.zeros((len(voltages_of(description)), 0))
     axes = tuple(Axis() for _ in plan.insulators)
-    return Segment(start, anchor_, flags, pad, None, 0, currents, voltages, axes=axes)
+    first = flags & flag_bits(Flag.GAP)  # only the first window has lost samples beside it
+    return Segment(
+        start,
+        anchor_,
+        flags & ~first,
+        pad,
+        None,
+        0,
+        currents,
+        voltages,
+        axes=axes,
+        first_flags=first,
+    )
 
 
 def scaled(
@@ -84,11 +100,12 @@ def scaled(
     samples: npt.NDArray[np.generic],
     missing: npt.NDArray[np.bool_] | None,
 ) -> tuple[Floats, Floats]:
-    """(currents [mA], voltages [kV]) of raw rows; NaN where missing."""
+    """(currents [mA], voltages [kV]) of raw rows; NaN where missing or not finite."""
 
     def channel(index: int) -> Floats:
         one = description.channels[index]
         taken = samples[:, index].astype(np.float64) * one.gain + one.offset
+        taken[~np.isfinite(taken)] = np.nan
         if missing is not None:
             taken[missing[:, index]] = np.nan
         return np.asarray(taken, np.float64)
@@ -236,7 +253,14 @@ def _insulator_table(
         )
         table, axis = measured(signal, placed, plan.limits, axis)
         tables.append(table)
-    return (joined(tables) if tables else None), axis
+    return (_first_flagged(segment, joined(tables)) if tables else None), axis
+
+
+def _first_flagged(segment: Segment, table: WindowTable) -> WindowTable:
+    if segment.next_window or not segment.first_flags:
+        return table
+    first = np.arange(len(table)) == 0
+    return replace(table, flags=table.flags | np.where(first, segment.first_flags, 0))
 
 
 def _remaining(segment: Segment, link: Link, cycles: int, total: int) -> tuple[int, int]:

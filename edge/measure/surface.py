@@ -47,7 +47,8 @@ def state_columns(seen: Seen) -> dict[str, Integers]:
     count = len(seen.lost)
     has_voltage = seen.found.voltage_line is not None
     on = energised(seen.signal, seen.limits, seen.found, count)
-    live, dead = _live(seen), _dead(seen)
+    # where samples are lost nobody can say that no current flows
+    live, dead = _live(seen) | seen.lost, _dead(seen)
     arcs, judged_by = seen.columns["arcing"], seen.columns["halfcycles_judged"]
     dense = ((arcs * 2 >= judged_by) & (arcs > 0)).any(axis=1)
     silent = dead | (on & ~live)
@@ -61,7 +62,7 @@ def state_columns(seen: Seen) -> dict[str, Integers]:
         (seen.lost, State.UNKNOWN),
     ):
         state[mask] = STATE_INDEX[name]
-    flags = _flags(seen, on, silent & on)
+    flags = _flags(seen, on, silent & on & ~seen.lost)
     return {"state": state, "flags": flags, "live": live.astype(np.int64)}
 
 
@@ -106,7 +107,7 @@ def _flags(seen: Seen, on: Bools, sensor: Bools) -> Integers:
     count = len(seen.lost)
     flags = np.full(count, signal.flags, np.int64)
     thd = seen.found.voltage_thd
-    distorted = np.zeros(count, np.bool_) if thd is None else on & (thd > REFERENCE_THD_MAX)
+    distorted = np.zeros(count, np.bool_) if thd is None else on & ~(thd <= REFERENCE_THD_MAX)
     for mask, flag in (
         (np.full(count, seen.placed.cycles == 0), Flag.SHORT_WINDOW),
         (seen.lost, Flag.MISSING),
@@ -129,4 +130,5 @@ def _abnormal(seen: Seen) -> Bools:
         return np.zeros(len(seen.lost), np.bool_)
     low = seen.limits.voltage_low_ratio * nominal_kv
     high = seen.limits.voltage_high_ratio * nominal_kv
-    return np.asarray((volts < low) | (volts > high), np.bool_)
+    told = seen.columns["voltage_mv"] != ABSENT
+    return np.asarray(told & ((volts < low) | (volts > high)), np.bool_)

@@ -63,7 +63,8 @@ def energised(signal: Signal, limits: MeasureLimits, found: Spectral, count: int
     if found.voltage_line is None:
         return np.ones(count, np.bool_)
     floor = limits.de_energised_ratio * signal.voltage_level_kv
-    return np.asarray(np.abs(found.voltage_line) > floor, np.bool_)
+    size = np.abs(found.voltage_line)
+    return np.asarray((size > floor) | ~np.isfinite(size), np.bool_)
 
 
 def waveform_columns(
