@@ -1,0 +1,81 @@
+"""A process that commits records, tells of each commit once it returned, and sends some of them.
+
+    python -m tests.edge.keep.committer FOLDER KIND COMMITS
+
+KIND: `careful`, or a twin that is careless in one way. A commit is told by a write of its number
+into the file `told`, which the watching library sees like any other. Prints what it met.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+import sys
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from edge.keep import Calibration, Stamp, StorageFault, StorageFull
+from edge.keep.durable_file import DurableFile
+from edge.keep.schema import PRAGMAS
+from edge.records import Record, Stream
+from tests.edge.keep.builders import alarm, minute_row, open_file, read, stamp, tokens
+
+NORMAL = tuple(pragma.replace("synchronous=FULL", "synchronous=NORMAL") for pragma in PRAGMAS)
+
+
+class StateApart(DurableFile):
+    """Careless: the states of the steps are saved in a transaction of their own."""
+
+    def commit(
+        self,
+        records: Sequence[Record],
+        snapshots: Mapping[str, object],
+        stamp: Stamp,
+        calibrations: Sequence[Calibration] = (),
+    ) -> dict[Stream, int]:
+        last = super().commit(records, {}, stamp, calibrations)
+        super().commit([], snapshots, stamp)
+        return last
+
+
+def open_kind(path: Path, kind: str) -> DurableFile:
+    """`careful`, `state-apart` or `normal` (synchronous NORMAL)."""
+    return open_file(
+        path,
+        pragmas=NORMAL if kind == "normal" else PRAGMAS,
+        kind=StateApart if kind == "state-apart" else DurableFile,
+        token=tokens(),
+    )
+
+
+def records_of(commit: int) -> list[Record]:
+    """The content of the n-th commit: an alarm and three minutes."""
+    rows = [minute_row(3 * commit + n) for n in range(3)]
+    return [dataclasses.replace(alarm(commit), at_counter=commit), *rows]
+
+
+def work(file: DurableFile, told: int, commits: int) -> None:
+    """Commit, tell of it, and now and then send and get a receipt."""
+    sent = 0
+    for commit in range(commits):
+        file.commit(records_of(commit), {"steps": {"commits": commit + 1}}, stamp(commit))
+        os.pwrite(told, b"%08d" % (commit + 1), 0)
+        if commit % 5 == 4 and (batch := read(file, file.epoch, Stream.INTERVAL, sent)):
+            sent = batch.lines[-1].seq
+            file.release(file.epoch, Stream.INTERVAL, sent)
+
+
+def main(folder: Path, kind: str, commits: int) -> None:
+    told = os.open(folder / "told", os.O_RDWR | os.O_CREAT, 0o600)
+    try:
+        file = open_kind(folder / "durable.db", kind)
+        os.pwrite(told, b"%08d" % 0, 0)
+        work(file, told, commits)
+    except (StorageFull, StorageFault) as fault:
+        print(type(fault).__name__, fault)
+    else:
+        print("done", commits)
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), sys.argv[2], int(sys.argv[3]))
