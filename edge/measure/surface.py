@@ -45,10 +45,9 @@ class Seen:
 def state_columns(seen: Seen) -> dict[str, Integers]:
     """The columns `state`, `flags` and `live`."""
     count = len(seen.lost)
-    has_voltage = seen.found.voltage_line is not None
-    on = energised(seen.signal, seen.limits, seen.found, count)
     # where samples are lost nobody can say that no current flows
     live, dead = _live(seen) | seen.lost, _dead(seen)
+    on = energised(seen.signal, seen.limits, seen.found, count) & (live | _voltage_told(seen))
     arcs, judged_by = seen.columns["arcing"], seen.columns["halfcycles_judged"]
     dense = ((arcs * 2 >= judged_by) & (arcs > 0)).any(axis=1)
     silent = dead | (on & ~live)
@@ -58,12 +57,17 @@ def state_columns(seen: Seen) -> dict[str, Integers]:
         (arcs.sum(axis=1) > 0, State.ARCING_SPARSE),
         (dense, State.ARCING_DENSE),
         (silent, State.UNKNOWN),
-        (~on & ~live & has_voltage, State.DE_ENERGISED),
+        (~on & ~live, State.DE_ENERGISED),
         (seen.lost, State.UNKNOWN),
     ):
         state[mask] = STATE_INDEX[name]
-    flags = _flags(seen, on, silent & on & ~seen.lost)
+    flags = _flags(seen, on, silent & on & ~seen.lost & (seen.placed.cycles > 0))
     return {"state": state, "flags": flags, "live": live.astype(np.int64)}
+
+
+def _voltage_told(seen: Seen) -> bool:
+    """Not where a voltage channel has carried no mains since the segment began: a dead line."""
+    return not seen.signal.flags & flag_bits(Flag.REFERENCE_DOUBTFUL)
 
 
 def _level(seen: Seen) -> Integers:
