@@ -123,6 +123,7 @@ def _at_border(cut: Cut, counter: int) -> tuple[Cut, list[Action]]:
         cut = replace(
             cut,
             anchor=due[-1],
+            tick_stop=_same_tick(cut, due[-1]),
             pending=cut.pending[len(due) :],
             is_open=cut.is_open and not stepped,
             flags=cut.flags | (flag_bits(Flag.CLOCK_STEP) if stepped else 0),
@@ -144,10 +145,23 @@ def _is_step(old: TimeAnchor, new: TimeAnchor, rate_hz: float) -> bool:
     return abs(new.utc_ns - believed_ns) > CLOCK_STEP_NS
 
 
+def _same_tick(cut: Cut, anchor: TimeAnchor) -> int:
+    """Counter of the tick ahead by a newer anchor, so that the next segment begins with it."""
+    if cut.anchor is None or not cut.is_open:
+        return cut.tick_stop
+    tick_us = utc_us_at(cut.anchor, cut.rate_hz, cut.tick_stop) // TICK_US * TICK_US
+    return first_at(anchor, cut.rate_hz, anchor.counter, tick_us)
+
+
 def tick_stop(anchor: TimeAnchor, rate_hz: float, counter: int) -> int:
     """Counter of the first sample at or after the tick that follows `counter`."""
+    tick_us = (utc_us_at(anchor, rate_hz, counter) // TICK_US + 1) * TICK_US
+    return first_at(anchor, rate_hz, counter, tick_us)
+
+
+def first_at(anchor: TimeAnchor, rate_hz: float, counter: int, tick_us: int) -> int:
+    """Counter of the first sample at or after UTC `tick_us`, reckoned from one near by."""
     start_us = utc_us_at(anchor, rate_hz, counter)
-    tick_us = (start_us // TICK_US + 1) * TICK_US
     stop = counter + int((tick_us - start_us) * rate_hz // 1e6)
     while utc_us_at(anchor, rate_hz, stop) < tick_us:
         stop += 1

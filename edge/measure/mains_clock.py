@@ -171,7 +171,7 @@ def _unwrapped(clock: Clock, fresh: Complexes) -> Floats:
         return np.zeros(len(fresh))
     followed = np.abs(fresh) > VANISHED_RATIO * clock.level
     angles = np.angle(fresh)
-    before = clock.raw[-1] if len(clock.raw) else angles[0]
+    before = clock.raw[-1] if len(clock.raw) else _first_angle(clock, angles, followed)
     # a phase that is not followed stays where it was: the clock coasts at block_hz
     phases = np.empty(len(fresh))
     for index, (angle, follow) in enumerate(zip(angles.tolist(), followed.tolist(), strict=True)):
@@ -180,6 +180,12 @@ def _unwrapped(clock: Clock, fresh: Complexes) -> Floats:
             before = before + step
         phases[index] = before
     return phases
+
+
+def _first_angle(clock: Clock, angles: Floats, followed: Bools) -> float:
+    """The first phase within the anchor that is followed; missing samples leave none."""
+    within = np.flatnonzero(followed[: round(clock.rate_hz * ANCHOR_S / clock.hop)])
+    return float(angles[within[0]]) if len(within) else 0.0
 
 
 def _locked_track(clock: Clock, ended: bool) -> Floats:
