@@ -325,12 +325,12 @@ def from_column(quantity: Quantity, text: str) -> int:
 
     Raises ValueError, naming the column, where the text is no finite number or out of range.
     """
-    from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
+    from decimal import ROUND_HALF_EVEN, Decimal
 
     try:
         scaled = Decimal(text.strip()).scaleb(quantity.decimals)
         units = int(scaled.to_integral_value(ROUND_HALF_EVEN))
-    except (InvalidOperation, ValueError, OverflowError) as fault:
+    except (ArithmeticError, ValueError) as fault:
         raise ValueError(f"{quantity.column} is {text!r}; it must be a decimal number") from fault
     if not quantity.low <= units <= quantity.high:
         low, high = column_text(quantity, quantity.low), column_text(quantity, quantity.high)
