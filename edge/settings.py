@@ -8,15 +8,13 @@ from __future__ import annotations
 import hashlib
 import json
 import tomllib
-from datetime import UTC, datetime
-from enum import StrEnum
+from datetime import UTC
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import Field, ValidationError, model_validator
 
 from edge.decide.alarm_table import DEFAULT_ALARMS
 from edge.decide.binding import (
-    Basis,
     DecisionPlan,
     SpecificCreepage,
     WatchedInsulator,
@@ -30,107 +28,22 @@ from edge.measure.plan import (
     MeasurePlan,
     SensorRange,
 )
+from edge.register import InsulatorPart, Part, Positive, Word
 from edge.samples import ChannelKind, SignalDescription
 from edge.wire import UNIT_PATTERN
-
-ALLOWED_IN_ID = r"^[^,\"/\x00-\x1f\x7f]{1,48}$"
 
 
 class SettingsError(ValueError):
     """The installer's settings are not acceptable; one line for each fault."""
 
 
-class _Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
-
-
-Positive = Annotated[float, Field(gt=0, strict=False)]
-Number = Annotated[float, Field(strict=False)]
-Word = Annotated[str, Field(min_length=1, max_length=200)]
-
-
-class InsulatorType(StrEnum):
-    """What the surface is; it decides which advice is allowed."""
-
-    COMPOSITE = "composite"
-    COATED_CERAMIC = "coated-ceramic"
-    COATED_GLASS = "coated-glass"
-    CERAMIC = "ceramic"
-    GLASS = "glass"
-
-
-class CalibrationPart(_Part):
-    """A dated calibration; add a newer one, never change an old one."""
-
-    id: Word
-    valid_from: datetime
-    gain: Number = 1.0
-    offset_ma: Number = 0.0
-    lag_deg: Annotated[float, Field(ge=-45, le=45, strict=False)] = 0.0
-    dry_ma: Annotated[float, Field(ge=0, strict=False)] | None = None
-    dry_deg: Annotated[float, Field(ge=-180, le=180, strict=False)] | None = None
-    dry_spread_ma: Annotated[float, Field(ge=0, strict=False)] = 0.0
-
-    @model_validator(mode="after")
-    def _whole(self) -> CalibrationPart:
-        if self.valid_from.tzinfo is None:
-            raise ValueError("valid_from needs a time zone, e.g. 2026-05-01T00:00:00Z")
-        if (self.dry_ma is None) != (self.dry_deg is None):
-            raise ValueError("dry_ma and dry_deg belong together: give both or neither")
-        if self.gain == 0:
-            raise ValueError("gain is 0; it must be above 0, or below for a reversed sensor")
-        return self
-
-
-class RangePart(_Part):
-    """One range of a sensor."""
-
-    channel: Word
-    full_scale_ma: Positive | None = None
-
-
-class InsulatorPart(_Part):
-    """The register's entry of one insulator. Lengths in mm, voltages in kV."""
-
-    id: Annotated[str, Field(pattern=ALLOWED_IN_ID)]
-    type: Annotated[InsulatorType, Field(strict=False)]
-    profile: Word
-    voltage_class_kv: Positive
-    creepage_mm: Positive
-    arcing_distance_mm: Positive
-    creepage_basis: Annotated[Basis, Field(strict=False)]
-    phase: Annotated[str, Field(max_length=8)] = ""
-    sensor_place: Word
-    installed: Annotated[datetime | Any, Field()] = None
-    ranges: Annotated[tuple[RangePart, ...], Field(min_length=1, max_length=2, strict=False)]
-    calibrations: Annotated[tuple[CalibrationPart, ...], Field(strict=False)] = ()
-
-    @model_validator(mode="after")
-    def _ordered(self) -> InsulatorPart:
-        if len(self.ranges) == 2:
-            fine, coarse = (one.full_scale_ma for one in self.ranges)
-            if fine is None or coarse is None or fine >= coarse:
-                raise ValueError("two ranges need full_scale_ma each, the fine (smaller) one first")
-        dates = [one.valid_from for one in self.calibrations]
-        if dates != sorted(set(dates)):
-            raise ValueError("calibrations must be in order of valid_from, each date once")
-        return self
-
-    @property
-    def specific_creepage_mm_kv(self) -> float:
-        """Creepage distance for each kV of the highest voltage, on the entry's basis."""
-        if self.creepage_basis is Basis.PHASE_EARTH:
-            return float(self.creepage_mm / (self.voltage_class_kv / 3**0.5))
-        return float(self.creepage_mm / self.voltage_class_kv)
-
-
-class UnitPart(_Part):
+class UnitPart(Part):
     """Who this unit is: `<site>.<monitor>`, also the common name of its certificate."""
 
     id: Annotated[str, Field(pattern=UNIT_PATTERN)]
 
 
-class SitePart(_Part):
+class SitePart(Part):
     """The place. coast_bearing_deg: direction from the site to the sea, clockwise from north."""
 
     name: Word
@@ -142,7 +55,7 @@ class SitePart(_Part):
     line_status_input: bool = False
 
 
-class SourcePart(_Part):
+class SourcePart(Part):
     """Where samples come from: the firmware link on a serial port, or stored recordings."""
 
     kind: Literal["link", "recordings", "virtual-site"]
@@ -161,14 +74,14 @@ class SourcePart(_Part):
         return self
 
 
-class StorePart(_Part):
+class StorePart(Part):
     """The durable file and how large it may grow."""
 
     folder: Word
     quota_mb: Annotated[int, Field(ge=16, le=1_000_000)] = 2_000
 
 
-class BrokerPart(_Part):
+class BrokerPart(Part):
     """The MQTT broker. Without `ca` the link is plain and only loopback is allowed."""
 
     host: Word
@@ -190,7 +103,7 @@ class BrokerPart(_Part):
         return self
 
 
-class LimitsPart(_Part):
+class LimitsPart(Part):
     """Limits of the surface state; see edge.measure.plan for their meaning."""
 
     wet_peak_ma: Positive = 0.3
@@ -213,7 +126,7 @@ class LimitsPart(_Part):
         return self
 
 
-class AlarmPart(_Part):
+class AlarmPart(Part):
     """What a site sets differently for one alarm; owner and reason are required."""
 
     owner: Word
@@ -224,7 +137,7 @@ class AlarmPart(_Part):
     priority: Annotated[int, Field(ge=1, le=3)] | None = None
 
 
-class Settings(_Part):
+class Settings(Part):
     """All settings of one unit."""
 
     unit: UnitPart
@@ -265,11 +178,20 @@ def parse_settings(text: str, where: str) -> Settings:
         settings = Settings.model_validate(plain)
         adjusted(DEFAULT_ALARMS, _adjustments(settings))
     except ValidationError as fault:
-        lines = [_fault_line(where, dict(one)) for one in fault.errors()]
+        faults = [dict(one) for one in fault.errors()]
+        lines = [_fault_line(where, one) for one in faults if not _follows(one, faults)]
         raise SettingsError("\n".join(lines)) from fault
     except DefinitionFault as fault:
         raise SettingsError(f"{where}: {fault}") from fault
     return settings
+
+
+def _follows(fault: dict[str, Any], faults: list[dict[str, Any]]) -> bool:
+    """Whether a list is called too short only because an entry of it is at fault."""
+    loc = fault["loc"]
+    return fault["type"] == "too_short" and any(
+        len(one["loc"]) > len(loc) and one["loc"][: len(loc)] == loc for one in faults
+    )
 
 
 def _fault_line(where: str, fault: dict[str, Any]) -> str:
