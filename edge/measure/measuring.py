@@ -16,7 +16,7 @@ from edge.measure.arcing import Verdict, judged
 from edge.measure.beside import Beside, beside
 from edge.measure.placing import Placement, Signal, turned
 from edge.measure.plan import MeasureLimits
-from edge.measure.resampling import grid, resampled, weights_at
+from edge.measure.resampling import Taps, grid, resampled, taps_at
 from edge.measure.sums import Sums, extremes, integrated
 from edge.measure.surface import Seen, state_columns
 from edge.measure.waveform import spectral, waveform_columns
@@ -103,21 +103,25 @@ def _integrated(placed: Placement, current: Floats, voltage: Floats | None) -> S
 
 def _points(signal: Signal, placed: Placement) -> tuple[Floats, Floats | None]:
     """Current and voltage of every window on the mains clock, shape (n, halves * points)."""
-    points = placed.halves * placed.points
-    count = len(placed.starts)
+    count, points = len(placed.starts), placed.halves * placed.points
     if points == 0:
         empty = np.zeros((count, 0))
         return empty, None if signal.voltage is None else empty
+    lag = _taps(signal, placed, signal.lag_turn)
+    current = resampled(signal.current, lag).reshape(count, points)
+    if signal.voltage is None:
+        return current, None
+    same = signal.lag_turn == -signal.voltage_turn
+    taps = lag if same else _taps(signal, placed, -signal.voltage_turn)
+    return current, resampled(signal.voltage, taps).reshape(count, points)
+
+
+def _taps(signal: Signal, placed: Placement, turns: float) -> Taps:
+    """Of the points of each half-cycle, read `turns` cycles later."""
+    points = placed.halves * placed.points
     cycle = 2 * (placed.ends - placed.starts) / placed.halves
     positions = grid(placed.starts, placed.ends, points) - signal.kept_from
-
-    def taken(samples: Floats, turns: float) -> Floats:
-        first, weights = weights_at((positions + (turns * cycle)[:, None]).ravel())
-        return resampled(samples, first, weights).reshape(count, points)
-
-    current = taken(signal.current, signal.lag_turn)
-    voltage = None if signal.voltage is None else taken(signal.voltage, -signal.voltage_turn)
-    return current, voltage
+    return taps_at((positions + (turns * cycle)[:, None]).reshape(-1, placed.points))
 
 
 def _peaks(signal: Signal, placed: Placement) -> tuple[Floats, Bools]:

@@ -8,10 +8,14 @@ Processing Magazine 13(1), 1996, as recalled).
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import lru_cache
+
 import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
+Integers = npt.NDArray[np.int64]
 
 TAPS = 8
 BEFORE = TAPS // 2 - 1
@@ -73,15 +77,71 @@ def grid(starts: Floats, ends: Floats, points: int) -> Floats:
     return np.asarray(starts[:, None] + (ends - starts)[:, None] * share, np.float64)
 
 
-def weights_at(positions: Floats) -> tuple[npt.NDArray[np.int64], Floats]:
-    """(first sample of each point's taps, tap weights) of positions; shapes (n,), (n, TAPS)."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Taps:
+    """Where the points of some rows read their neighbours, and with which weights.
+
+    positions: shape (rows, points). first: (rows,), the first sample that any point of a row reads.
+    weights: (reach, rows, points); point i of a row is the sum over k of weights[k] times sample
+    first + i + k. As a grid hardly differs from the samples', the reach is little more than TAPS,
+    and whole rows of samples are read at once instead of eight for each point.
+    """
+
+    positions: Floats
+    first: Integers
+    weights: Floats
+
+
+def taps_at(positions: Floats) -> Taps:
+    """Taps of positions, shape (rows, points), each row rising by about a sample a point."""
     whole = np.floor(positions)
     delay = np.rint((positions - whole) * DELAYS).astype(np.int64)
-    return whole.astype(np.int64) - BEFORE, np.take(TAP_TABLE, delay, axis=0)
+    at = whole.astype(np.int64)
+    ahead = at - at[:, :1] - np.arange(positions.shape[1])
+    least = int(ahead.min())
+    table = _shifted(int(ahead.max()) - least)
+    chosen = (ahead - least) * (DELAYS + 1) + delay
+    weights = np.empty((len(table), *positions.shape))
+    for column, found in zip(table, weights, strict=True):
+        np.take(column, chosen, out=found, mode="clip")
+    return Taps(positions, at[:, 0] - BEFORE + least, weights)
 
 
-def resampled(samples: Floats, first: npt.NDArray[np.int64], weights: Floats) -> Floats:
-    """One channel's values at the positions that `weights_at` was given; shape (n,)."""
-    neighbours = np.lib.stride_tricks.sliding_window_view(samples, TAPS)
-    rows = np.take(neighbours, first, axis=0)
-    return np.asarray(np.einsum("nk,nk->n", rows, weights), np.float64)
+@lru_cache(maxsize=32)
+def _shifted(furthest: int) -> Floats:
+    """Weights moved on by 0 to `furthest` samples; (TAPS + furthest, (furthest + 1) * delays)."""
+    table = np.zeros((furthest + 1, DELAYS + 1, TAPS + furthest))
+    for shift in range(furthest + 1):
+        table[shift, :, shift : shift + TAPS] = TAP_TABLE
+    return np.ascontiguousarray(table.reshape(-1, TAPS + furthest).T)
+
+
+def resampled(samples: Floats, taps: Taps) -> Floats:
+    """One channel's values at the positions of `taps`, in their shape.
+
+    A missing sample spoils the points that have it among their eight neighbours, and no other.
+    """
+    points = taps.positions.shape[1]
+    length = points + len(taps.weights) - 1
+    inside = samples[int(taps.first.min()) : int(taps.first.max()) + length]
+    if not np.isfinite(np.add.reduce(inside)):
+        return _point_by_point(samples, taps.positions)
+    rows = np.lib.stride_tricks.sliding_window_view(samples, length)[taps.first]
+    summed = taps.weights[0] * rows[:, :points]
+    product = np.empty_like(summed)
+    for k in range(1, len(taps.weights)):
+        np.multiply(taps.weights[k], rows[:, k : k + points], out=product)
+        summed += product
+    return np.asarray(summed, np.float64)
+
+
+def _point_by_point(samples: Floats, positions: Floats) -> Floats:
+    """The same sums in the same order without the weights that are zero: the same to the bit."""
+    whole = np.floor(positions)
+    weights = TAP_TABLE[np.rint((positions - whole) * DELAYS).astype(np.int64)]
+    first = whole.astype(np.int64) - BEFORE
+    neighbours = np.lib.stride_tricks.sliding_window_view(samples, TAPS)[first]
+    summed = weights[..., 0] * neighbours[..., 0]
+    for k in range(1, TAPS):
+        summed = summed + weights[..., k] * neighbours[..., k]
+    return np.asarray(summed, np.float64)
