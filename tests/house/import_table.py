@@ -28,6 +28,7 @@ PURE_EDGE = (
     "edge.samples",
     "edge.wire",
     "edge.recording",
+    "edge.register",
     "edge.settings",
     "edge.measure",
     "edge.decide",
@@ -61,8 +62,10 @@ TABLE: dict[str, Row] = {
     "edge.recording": Row(
         ("edge.samples", "edge.records", "edge.quantities"), ("numpy", "typing_extensions")
     ),
+    "edge.register": Row(("edge.decide",), CHECKS),
     "edge.settings": Row(
         (
+            "edge.register",
             "edge.quantities",
             "edge.records",
             "edge.samples",
