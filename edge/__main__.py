@@ -84,9 +84,14 @@ def parser() -> OneLineParser:
         command.add_argument(
             "--settings", type=Path, required=True, metavar="FILE", help="settings of this unit"
         )
-        if name == "record":
-            add_record_options(command)
+        command.add_argument("--clock", type=Path, help=argparse.SUPPRESS)
+        if name in MORE_OPTIONS:
+            MORE_OPTIONS[name](command)
     return top
+
+
+def add_run_options(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--signal-seconds", type=positive_s, help=argparse.SUPPRESS)
 
 
 def add_record_options(command: argparse.ArgumentParser) -> None:
@@ -96,6 +101,22 @@ def add_record_options(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--out", type=Path, required=True, metavar="FILE.cfg", help="the data go beside it"
     )
+
+
+def add_calibrate_options(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--seconds", type=positive_s, default=60.0, metavar="N", help="how long to read"
+    )
+    command.add_argument(
+        "--from", dest="recording", type=Path, metavar="RECORDING", help="instead of the sensors"
+    )
+
+
+MORE_OPTIONS: dict[str, Callable[[argparse.ArgumentParser], None]] = {
+    "run": add_run_options,
+    "record": add_record_options,
+    "calibrate": add_calibrate_options,
+}
 
 
 def positive_s(text: str) -> float:

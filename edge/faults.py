@@ -34,6 +34,9 @@ EXIT_CODES: dict[str, Exit] = {
     "edge.decide.kept_state.StateFault": Exit.OUT_OF_REACH,
     "edge.sense.frame_codec.FrameRefused": Exit.OUT_OF_REACH,
     "edge.sense.link.FirmwareRefused": Exit.OUT_OF_REACH,
+    "edge.clock.ClockFileRefused": Exit.WRONG_USE,
+    "edge.daemon.faults.ThreadSilent": Exit.OUT_OF_REACH,
+    "edge.daemon.faults.NotDry": Exit.WRONG_USE,
     "edge.keep.faults.FileInUse": Exit.OUT_OF_REACH,
     "edge.keep.faults.ForeignFile": Exit.WRONG_USE,
     # of the system

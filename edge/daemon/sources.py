@@ -1,0 +1,147 @@
+"""The source that the settings name, opened: what describes it, its items, and its health."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from edge.clock import Clock, steady_ns, steady_s
+from edge.daemon import dating
+from edge.daemon.pacing import paced
+from edge.samples import SignalDescription, SourceItem
+from edge.sense.reconnecting import ReconnectingLink
+from edge.sense.recordings import Recordings, open_recordings
+from edge.sense.serial_port import open_serial
+from edge.sense.virtual_site import SITES, VirtualSite
+from edge.settings import SettingsError, SourcePart
+
+BLOCK_SAMPLES = 8_192
+"""Samples of a stored recording taken at a time; bounds the memory, changes nothing in the rows."""
+
+BLOCK_REAL_S = 0.05
+"""Real time that a simulated site's block stands for, so that a fast clock has long blocks, which
+cost less; never less than a second of signal."""
+
+WAIT_S_MAX = 1.0
+"""A wait shows life and hears a stop this often."""
+
+
+class Life:
+    """A thread's sign of life, and what tells it to stop."""
+
+    def __init__(self, stop: threading.Event) -> None:
+        self.stop = stop
+        self.alive_ns = steady_ns()
+
+    def is_over(self) -> bool:
+        """Asked at every turn of the thread: shows that it lives."""
+        self.alive_ns = steady_ns()
+        return self.stop.is_set()
+
+    def pause(self, pause_s: float) -> bool:
+        """Wait, or until told to stop; True where it was."""
+        until_ns = steady_ns() + round(pause_s * 1e9)
+        while (left_s := (until_ns - steady_ns()) / 1e9) > 0 and not self.is_over():
+            self.stop.wait(min(left_s, WAIT_S_MAX))
+        return self.is_over()
+
+    def wait_until(self, clock: Clock, until_us: int) -> bool:
+        """Wait until the clock shows a time; False where told to stop."""
+        return not self.pause(clock.wait_s(until_us))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """An open source.
+
+    identity: tells a stored signal from another one; "" of a live one. is_live: of a real sensor.
+    items: begins the signal, its first moment at this clock time [us]. counters: what the source
+    counted; silence: why no samples come, "" while they do; both may be read from any thread.
+    """
+
+    description: SignalDescription
+    items: Callable[[int], Iterator[SourceItem]]
+    close: Callable[[], None] = lambda: None
+    counters: Callable[[], Mapping[str, int]] = dict
+    silence: Callable[[], str] = str
+    flags: tuple[str, ...] = ()
+    identity: str = ""
+    is_live: bool = False
+
+    @property
+    def is_stored(self) -> bool:
+        """Whether it can be played again from its beginning."""
+        return bool(self.identity)
+
+
+def open_source(part: SourcePart, base: Path, clock: Clock, life: Life) -> Source:
+    """Opens what the settings name; relative paths are meant from the folder `base`.
+
+    Raises LinkDown, FirmwareRefused, RecordingError, SettingsError.
+    """
+    if part.kind == "link":
+        assert part.port is not None
+        return _link(part.port, part.baud, clock, life)
+    if part.kind == "recordings":
+        assert part.path is not None
+        return _recordings(open_recordings(base / part.path), clock, life)
+    return _virtual_site(part, clock, life)
+
+
+def _link(port: str, baud: int, clock: Clock, life: Life) -> Source:
+    link = ReconnectingLink(
+        port, lambda: open_serial(port, baud), steady_s, life.pause, life.is_over
+    )
+    description = link.describe()
+
+    def items(begin_us: int) -> Iterator[SourceItem]:
+        host = dating.HostDating()
+        for item in link:
+            host, dated = dating.host_dated(
+                host, item, clock.utc_us(), clock.discipline(), description.rate_hz
+            )
+            yield from dated
+
+    return Source(
+        description=description,
+        items=items,
+        close=link.close,
+        counters=lambda: link.health().counters,
+        silence=lambda: link.health().reason,
+        is_live=True,
+    )
+
+
+def _recordings(found: Recordings, clock: Clock, life: Life) -> Source:
+    rate_hz = found.description.rate_hz
+
+    def items(begin_us: int) -> Iterator[SourceItem]:
+        played = found.items(BLOCK_SAMPLES)
+        if not clock.is_affine:
+            return played
+        return paced(played, rate_hz, lambda us: life.wait_until(clock, us), begin_us)
+
+    return Source(
+        description=found.description, items=items, flags=found.flags, identity=found.identity
+    )
+
+
+def _virtual_site(part: SourcePart, clock: Clock, life: Life) -> Source:
+    plans = {plan.name: plan for plan in SITES}
+    if part.plan not in plans:
+        raise SettingsError(f"source.plan is {part.plan!r}; there are {', '.join(plans)}")
+    plan = plans[part.plan]
+    if part.night_minutes is not None:
+        plan = replace(plan, climate=replace(plan.climate, night_minutes=part.night_minutes))
+    site = VirtualSite(plan, part.seed)
+    description = site.description()
+    block_s = max(1.0, clock.rate * BLOCK_REAL_S)
+
+    def items(begin_us: int) -> Iterator[SourceItem]:
+        signal = site.source(begin_us * 1000, block_samples=round(block_s * description.rate_hz))
+        return paced(signal, description.rate_hz, lambda us: life.wait_until(clock, us))
+
+    identity = f"virtual site {plan.name} {part.seed} {plan.climate.night_minutes} min"
+    return Source(description=description, items=items, identity=identity)
