@@ -56,7 +56,8 @@ class SitePart(Part):
 
 
 class SourcePart(Part):
-    """Where samples come from: the firmware link on a serial port, or stored recordings."""
+    """Where samples come from: the firmware link on a serial port, stored recordings, or a
+    simulated site, whose plan may be told in a night of another length."""
 
     kind: Literal["link", "recordings", "virtual-site"]
     port: Word | None = None
@@ -64,6 +65,7 @@ class SourcePart(Part):
     path: Word | None = None
     plan: Word | None = None
     seed: Annotated[int, Field(ge=0)] = 0
+    night_minutes: Annotated[int, Field(ge=15, le=1_440)] | None = None
     voltage_channel: Word | None = None
 
     @model_validator(mode="after")
