@@ -9,7 +9,7 @@ from pathlib import Path
 
 from edge.clock import Clock, steady_ns, steady_s
 from edge.daemon import dating
-from edge.daemon.pacing import paced
+from edge.daemon.pacing import gathered, paced
 from edge.samples import SignalDescription, SourceItem
 from edge.sense.reconnecting import ReconnectingLink
 from edge.sense.recordings import Recordings, open_recordings
@@ -98,7 +98,7 @@ def _link(port: str, baud: int, clock: Clock, life: Life) -> Source:
 
     def items(begin_us: int) -> Iterator[SourceItem]:
         host = dating.HostDating()
-        for item in link:
+        for item in gathered(link, description.rate_hz):
             host, dated = dating.host_dated(
                 host, item, clock.utc_us(), clock.discipline(), description.rate_hz
             )
