@@ -1,0 +1,1 @@
+"""Send: what the edge keeps reaches the gateway, once and in order; its receipt releases."""
