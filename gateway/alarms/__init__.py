@@ -1,0 +1,1 @@
+"""The alarm list: states, journal, roll-up, silence, performance. Pure; time comes as an input."""
