@@ -83,7 +83,7 @@ class Supply:
 
 def cycle_of(rng: np.random.Generator, shares: Mapping[int, float]) -> Floats:
     """A cycle of crest 1 with harmonics of given shares at phases by chance."""
-    phase: Floats = PHASE_STEP * np.arange(2 * STEPS)
+    phase = PHASE_STEP * np.arange(2 * STEPS, dtype=np.float64)
     wave: Floats = np.asarray(np.sin(phase), dtype=np.float64)
     for order, share in shares.items():
         wave = wave + share * np.sin(order * phase + rng.uniform(0.0, 2 * np.pi))
