@@ -56,7 +56,7 @@ def gathered_step(
     half-cycle and number of them that make ten seconds severe.
     """
     tables = [*gathered.tables, *([table] if table is not None else [])]
-    if not tables:
+    if not tables or (table is None and not ended):
         return gathered, []
     windows = joined(tables)
     # a calibration holds for whole segments, and a segment lies within one ten-minute tick
