@@ -47,6 +47,12 @@ def shim(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return build_shim(tmp_path_factory.mktemp("shim"))
 
 
+@pytest.fixture(scope="module")
+def careful(shim: Path, tmp_path_factory: pytest.TempPathFactory) -> list[Entry]:
+    """What the careful file did on the disk."""
+    return log_of(shim, tmp_path_factory.mktemp("careful"), "careful")
+
+
 def log_of(shim: Path, folder: Path, kind: str) -> list[Entry]:
     data = folder / "data"
     data.mkdir()
@@ -85,8 +91,7 @@ def found_after(folder: Path, files: dict[str, bytes], kind: str, log: list[Entr
     return result
 
 
-def kills(shim: Path, folder: Path, memory: Path, kind: str) -> Iterator[Found]:
-    log = log_of(shim, folder, kind)
+def kills(log: list[Entry], memory: Path, kind: str) -> Iterator[Found]:
     disk, done = Disk(), 0
     for at in cut_points(log, KILLS):
         for entry in log[done:at]:
@@ -95,8 +100,7 @@ def kills(shim: Path, folder: Path, memory: Path, kind: str) -> Iterator[Found]:
         yield found_after(memory / f"kill-{at}", disk.after_kill(), kind, log[:at])
 
 
-def power_cuts(shim: Path, folder: Path, memory: Path, kind: str) -> Iterator[Found]:
-    log = log_of(shim, folder, kind)
+def power_cuts(log: list[Entry], memory: Path, kind: str) -> Iterator[Found]:
     chance = random.Random(20_261_124)
     disk, done = Disk(), 0
     for number, at in enumerate(cut_points(log, POWER_CUTS)):
@@ -113,16 +117,16 @@ def is_kept(found: Found) -> bool:
 
 
 def test_a_kill_at_any_write_loses_nothing_that_was_told(
-    shim: Path, tmp_path: Path, memory: Path
+    careful: list[Entry], memory: Path
 ) -> None:
-    found = list(kills(shim, tmp_path, memory, "careful"))
+    found = list(kills(careful, memory, "careful"))
     assert [each for each in found if not is_kept(each)] == []
     assert {each.new_epoch for each in found} == {""}
     assert len({each.told for each in found}) > KILLS // 3
 
 
-def test_a_power_cut_loses_nothing_that_was_told(shim: Path, tmp_path: Path, memory: Path) -> None:
-    found = list(power_cuts(shim, tmp_path, memory, "careful"))
+def test_a_power_cut_loses_nothing_that_was_told(careful: list[Entry], memory: Path) -> None:
+    found = list(power_cuts(careful, memory, "careful"))
     assert [each for each in found if not is_kept(each)] == []
     assert {each.new_epoch for each in found} == {""}
 
@@ -130,14 +134,14 @@ def test_a_power_cut_loses_nothing_that_was_told(shim: Path, tmp_path: Path, mem
 def test_the_twin_that_does_not_wait_for_the_disk_loses_told_commits(
     shim: Path, tmp_path: Path, memory: Path
 ) -> None:
-    found = power_cuts(shim, tmp_path, memory, "normal")
+    found = power_cuts(log_of(shim, tmp_path, "normal"), memory, "normal")
     assert any(each.held < each.told for each in found)
 
 
 def test_the_twin_that_saves_state_apart_is_found_with_a_state_that_does_not_fit(
     shim: Path, tmp_path: Path, memory: Path
 ) -> None:
-    found = kills(shim, tmp_path, memory, "state-apart")
+    found = kills(log_of(shim, tmp_path, "state-apart"), memory, "state-apart")
     assert any(each.state != each.held for each in found)
 
 
@@ -169,18 +173,18 @@ def calls_of(log: list[Entry], kind: str) -> list[int]:
 
 @pytest.mark.parametrize("errno", [5, 28], ids=["EIO", "ENOSPC"])
 def test_a_write_that_fails_once_is_tried_again_and_costs_nothing(
-    shim: Path, tmp_path: Path, errno: int
+    shim: Path, careful: list[Entry], tmp_path: Path, errno: int
 ) -> None:
-    calls = calls_of(log_of(shim, tmp_path, "careful"), "w")
-    for at in calls[:: len(calls) // 3]:
+    calls = calls_of(careful, "w")
+    for at in calls[len(calls) // 4 :: len(calls) // 2]:
         assert fails_once(shim, tmp_path / str(at), at, errno) == "done"
 
 
 def test_a_sync_that_fails_ends_the_use_of_the_file_and_loses_nothing_told(
-    shim: Path, tmp_path: Path
+    shim: Path, careful: list[Entry], tmp_path: Path
 ) -> None:
-    calls = calls_of(log_of(shim, tmp_path, "careful"), "s")
-    for at in calls[:: len(calls) // 3]:
+    calls = calls_of(careful, "s")
+    for at in calls[len(calls) // 4 :: len(calls) // 2]:
         assert fails_once(shim, tmp_path / str(at), at, 5) == "StorageFault"
 
 
@@ -198,10 +202,11 @@ def test_a_full_disk_gives_the_ballast_and_commits(shim: Path, tmp_path: Path) -
     assert done.stdout.split() == ["committed", "and", "laid", "again"]
 
 
-def test_a_lying_disk_is_found_out_and_the_loss_is_told(shim: Path, tmp_path: Path) -> None:
-    log = log_of(shim, tmp_path, "careful")
+def test_a_lying_disk_is_found_out_and_the_loss_is_told(
+    careful: list[Entry], tmp_path: Path
+) -> None:
     disk = Disk()
-    for entry in log:
+    for entry in careful:
         if entry.kind != "s" or not entry.name.endswith(("-wal", ".db")):
             disk.do(entry)  # the syncs of the database are ignored, those of the witness are not
     files = disk.after_power_cut(random.Random(1))
