@@ -5,6 +5,7 @@ They are covered, so their charge, energy and peak count; they are not judged.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,8 +31,8 @@ class Beside:
     energy: Floats
 
 
-def beside(signal: Signal, placed: Placement) -> Beside:
-    """What lies beside the whole half-cycles of each window."""
+def beside(signals: Sequence[Signal], owner: Integers, placed: Placement) -> Beside:
+    """What lies beside the whole half-cycles of each window, `owner` of which is whose signal."""
     count = len(placed.first)
     starts = np.rint(placed.starts).astype(np.int64)
     ends = np.rint(placed.ends).astype(np.int64)
@@ -46,13 +47,15 @@ def beside(signal: Signal, placed: Placement) -> Beside:
         tail = slice(int(ends[index]), int(placed.stop[index]))
         found.begun[index] = _begun(placed, index)
         for piece in (lead, tail):
-            _add_piece(found, index, signal, placed, piece)
+            _add_piece(found, index, signals[int(owner[index])], placed, piece)
     return found
 
 
 def _begun(placed: Placement, index: int) -> int:
     """Voltage zeros before the first and from the end of the last whole half-cycle."""
     half = placed.half_samples
+    if placed.halves:
+        half = float((placed.ends[index] - placed.starts[index]) / placed.halves)
     before = placed.starts[index] - half * np.arange(1, 4)
     after = placed.ends[index] + half * np.arange(4)
     return int(

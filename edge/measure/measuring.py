@@ -1,4 +1,4 @@
-"""From samples to the window table of one insulator: a fixed computation for each window.
+"""From samples to the window tables of some insulators: a fixed computation for each window.
 
 Every window is computed from its own points by operations that never mix windows, so that it does
 not matter how many are computed together.
@@ -6,6 +6,7 @@ not matter how many are computed together.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,14 +15,15 @@ import numpy.typing as npt
 from edge.measure.aligning import Axis, aligned
 from edge.measure.arcing import Verdict, judged
 from edge.measure.beside import Beside, beside
+from edge.measure.flags import BITS
 from edge.measure.placing import Placement, Signal, turned
 from edge.measure.plan import MeasureLimits
-from edge.measure.resampling import Taps, grid, resampled, taps_at
+from edge.measure.stacking import Stack, stacked
 from edge.measure.sums import Sums, extremes, integrated
 from edge.measure.surface import Seen, state_columns
-from edge.measure.waveform import spectral, waveform_columns
+from edge.measure.waveform import energised, spectral, waveform_columns
 from edge.measure.windows import ABSENT, WindowTable, quantised
-from edge.quantities import PULSE_LEVELS_MA
+from edge.quantities import PULSE_LEVELS_MA, Flag
 
 Floats = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
@@ -35,33 +37,81 @@ MILLI_TO_NANO = MILLI_TO_MICRO2 = JOULE_TO_MICRO = 1e6
 
 
 def measured(
-    signal: Signal, placed: Placement, limits: MeasureLimits, axis: Axis
-) -> tuple[WindowTable, Axis]:
-    """The window table of one insulator at `placed`, and the axis found where no voltage is."""
-    current, voltage = _points(signal, placed)
-    lost = ~np.isfinite(np.add.reduce(current, axis=-1))
-    current = np.where(lost[:, None], 0.0, current)
-    half_placed, by_half = placed, current
-    if signal.voltage is None and placed.cycles:
-        turns, axis = aligned(current, placed.cycles, axis)
-        half_placed = turned(placed, turns)
-        by_half, _ = _points(signal, half_placed)
-        lost = lost | ~np.isfinite(np.add.reduce(by_half, axis=-1))
-        by_half = np.where(lost[:, None], 0.0, by_half)
-    halves = _halves(signal, half_placed, by_half, voltage, lost)
+    signals: Sequence[Signal],
+    placements: Sequence[Placement],
+    limits: MeasureLimits,
+    axes: Sequence[Axis],
+) -> list[tuple[WindowTable, Axis]]:
+    """The windows of each signal at its placement, and its axis where no voltage is.
+
+    All placements have as many half-cycles; all signals have the same polarity, and a voltage or
+    none.
+    """
+    stack = stacked(signals, placements)
+    placed, lost, voltage = stack.placed, _lost(stack.current), stack.voltage()
+    current = _blanked(stack.current, lost)
     sums = _integrated(placed, current, voltage)
-    pieces = beside(signal, placed)
-    lines = spectral(current, voltage, placed)
+    axes = list(axes)
+    if signals[0].voltage is None and placed.cycles:
+        half_stack, axes = _realigned(signals, placements, stack, current, axes)
+        lost = lost | _lost(half_stack.current)
+        by_half = _blanked(half_stack.current, lost)
+        half_sums = _integrated(half_stack.placed, by_half, None)
+        halves = _halves(signals, half_stack, by_half, None, half_sums, lost)
+    else:
+        halves = _halves(signals, stack, current, voltage, sums, lost)
+    pieces = beside(signals, stack.owner, placed)
+    lines = spectral(current, stack.voltages, stack.voltage_row, placed)
+    parts = [stack.rows_of(index) for index in range(len(signals))]
+    found = [lines.rows(part) for part in parts]
+    on = np.concatenate(
+        [
+            energised(signal, limits, seen, part.stop - part.start)
+            for signal, seen, part in zip(signals, found, parts, strict=True)
+        ]
+    )
+    known = np.array([not s.flags & BITS[Flag.NO_FREQUENCY] for s in signals])[stack.owner]
     columns = {
         "start": placed.start,
         "start_us": placed.start_us,
         "duration_us": placed.stop_us - placed.start_us,
         **_counts(placed, halves, pieces, lost),
-        **_totals(signal, halves, sums, pieces, lost),
-        **waveform_columns(signal, placed, limits, sums, pieces, lines, lost),
+        **_totals(halves, sums, pieces, lost, powered=stack.voltages is not None),
+        **waveform_columns(placed, sums, pieces, lines, on, known, lost),
     }
-    seen = Seen(signal, placed, limits, lines, lost, columns)
-    return WindowTable(**columns, **state_columns(seen)), axis
+    tables = []
+    for part, signal, placement, spectrum in zip(parts, signals, placements, found, strict=True):
+        own = {name: column[part] for name, column in columns.items()}
+        seen = Seen(signal, placement, limits, spectrum, lost[part], own)
+        tables.append(WindowTable(**own, **state_columns(seen)))
+    return list(zip(tables, axes, strict=True))
+
+
+def _realigned(
+    signals: Sequence[Signal],
+    placements: Sequence[Placement],
+    stack: Stack,
+    current: Floats,
+    axes: Sequence[Axis],
+) -> tuple[Stack, list[Axis]]:
+    """The half-cycles where the arcs say that they lie, and each signal's axis."""
+    turned_all: list[Placement] = []
+    found: list[Axis] = []
+    for index, (placed, axis) in enumerate(zip(placements, axes, strict=True)):
+        turns, after = aligned(current[stack.rows_of(index)], placed.cycles, axis)
+        turned_all.append(turned(placed, turns))
+        found.append(after)
+    return stacked(signals, turned_all), found
+
+
+def _lost(current: Floats) -> Bools:
+    """Rows with a missing sample."""
+    return np.asarray(~np.isfinite(np.add.reduce(current, axis=-1)), np.bool_)
+
+
+def _blanked(current: Floats, lost: Bools) -> Floats:
+    """Zero in the rows that are lost."""
+    return np.where(lost[:, None], 0.0, current) if lost.any() else current
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,14 +132,19 @@ class _Halves:
 
 
 def _halves(
-    signal: Signal, placed: Placement, current: Floats, voltage: Floats | None, lost: Bools
+    signals: Sequence[Signal],
+    stack: Stack,
+    current: Floats,
+    voltage: Floats | None,
+    sums: Sums,
+    lost: Bools,
 ) -> _Halves:
-    polarity = signal.polarity * np.where(np.arange(placed.halves) % 2, -1.0, 1.0)
+    placed = stack.placed
+    polarity = signals[0].polarity * np.where(np.arange(placed.halves) % 2, -1.0, 1.0)
     shape = (len(current), placed.halves, placed.points)
     volts = None if voltage is None else voltage.reshape(shape)
     verdict = judged(current.reshape(shape), volts, polarity)
-    peaks, clipped = _peaks(signal, placed)
-    sums = _integrated(placed, current, voltage)
+    peaks, clipped = _peaks(signals, stack)
     return _Halves(placed, polarity, verdict, verdict.arcing & ~lost[:, None], peaks, clipped, sums)
 
 
@@ -101,40 +156,22 @@ def _integrated(placed: Placement, current: Floats, voltage: Floats | None) -> S
     return integrated(current.reshape(shape), volts, step_s[:, None])
 
 
-def _points(signal: Signal, placed: Placement) -> tuple[Floats, Floats | None]:
-    """Current and voltage of every window on the mains clock, shape (n, halves * points)."""
-    count, points = len(placed.starts), placed.halves * placed.points
-    if points == 0:
-        empty = np.zeros((count, 0))
-        return empty, None if signal.voltage is None else empty
-    lag = _taps(signal, placed, signal.lag_turn)
-    current = resampled(signal.current, lag).reshape(count, points)
-    if signal.voltage is None:
-        return current, None
-    same = signal.lag_turn == -signal.voltage_turn
-    taps = lag if same else _taps(signal, placed, -signal.voltage_turn)
-    return current, resampled(signal.voltage, taps).reshape(count, points)
-
-
-def _taps(signal: Signal, placed: Placement, turns: float) -> Taps:
-    """Of the points of each half-cycle, read `turns` cycles later."""
-    points = placed.halves * placed.points
-    cycle = 2 * (placed.ends - placed.starts) / placed.halves
-    positions = grid(placed.starts, placed.ends, points) - signal.kept_from
-    return taps_at((positions + (turns * cycle)[:, None]).reshape(-1, placed.points))
-
-
-def _peaks(signal: Signal, placed: Placement) -> tuple[Floats, Bools]:
+def _peaks(signals: Sequence[Signal], stack: Stack) -> tuple[Floats, Bools]:
     """(highest absolute sample [mA], at the converter's end) of each half-cycle, (n, halves)."""
+    placed = stack.placed
     count, halves = len(placed.starts), placed.halves
     if halves == 0:
         return np.zeros((count, 0)), np.zeros((count, 0), np.bool_)
     share = np.arange(halves) / halves
     inner = np.rint(placed.starts[:, None] + (placed.ends - placed.starts)[:, None] * share)
     edges = np.concatenate([inner, np.rint(placed.ends)[:, None]], axis=1).astype(np.int64)
-    high, low = extremes(signal.current, edges - signal.kept_from)
-    clipped = (high >= signal.high_ma) | (low <= signal.low_ma)
-    return np.maximum(high, -low), clipped
+    peaks, clipped = np.empty((count, halves)), np.empty((count, halves), np.bool_)
+    for index, signal in enumerate(signals):
+        rows = stack.rows_of(index)
+        high, low = extremes(signal.current, edges[rows] - signal.kept_from)
+        peaks[rows] = np.maximum(high, -low)
+        clipped[rows] = (high >= signal.high_ma) | (low <= signal.low_ma)
+    return peaks, clipped
 
 
 def _counts(placed: Placement, halves: _Halves, pieces: Beside, lost: Bools) -> dict[str, Integers]:
@@ -180,7 +217,7 @@ def _arc_offset(placed: Placement, halves: Placement, arcing: Bools, *, first: b
 
 
 def _totals(
-    signal: Signal, halves: _Halves, sums: Sums, pieces: Beside, lost: Bools
+    halves: _Halves, sums: Sums, pieces: Beside, lost: Bools, *, powered: bool
 ) -> dict[str, Integers]:
     """Charge, i-squared-t and energy by polarity; total: of the current's sign, arcing: of the
     half-cycle's."""
@@ -199,6 +236,6 @@ def _totals(
         )
         for column, found in ((name, whole), (f"arcing_{name}", arcs)):
             units = np.where(lost[:, None], 0, quantised(found, MILLI_TO_NANO))
-            absent = total == "energy" and signal.voltage is None
+            absent = total == "energy" and not powered
             columns[column] = np.full_like(units, ABSENT) if absent else units
     return columns

@@ -6,15 +6,15 @@ takes in the samples before the first whole cycle, the last those after the last
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
 from edge.measure.aligning import Axis
-from edge.measure.cutting import utc_us, utc_us_at
+from edge.measure.cutting import utc_us_at
 from edge.measure.flags import flag_bits
-from edge.measure.linking import Anchoring, Link, anchor, merged, ranges_of, voltages_of
+from edge.measure.linking import anchor, merged, ranges_of, voltages_of
 from edge.measure.mains_clock import (
     ANCHOR_S,
     cycle_positions,
@@ -22,52 +22,18 @@ from edge.measure.mains_clock import (
     final_position,
     track_trimmed,
 )
-from edge.measure.measuring import measured
-from edge.measure.placing import Placement, Signal
 from edge.measure.plan import MeasurePlan
 from edge.measure.resampling import points_per_cycle
-from edge.measure.windows import WindowTable, joined
+from edge.measure.segment_state import Segment
+from edge.measure.segment_windows import measured_windows
+from edge.measure.windows import WindowTable
 from edge.quantities import Flag
 from edge.samples import SignalDescription, TimeAnchor
 
 Floats = npt.NDArray[np.float64]
-Integers = npt.NDArray[np.int64]
 
 HOLD_CYCLES = 1.5
 """A window is measured once so many further cycles are known, in case the segment ends with it."""
-
-BATCH_WINDOWS = 16
-"""Windows computed together; bounds the memory, and changes nothing in the results."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Segment:
-    """State of one segment.
-
-    start: sample counter of its first sample. anchor: how its counters stand to UTC.
-    flags: bits for all its windows; first_flags: for the first alone. found: clock and links, once
-    known. pad: samples mirrored before the first and after the last for the interpolation.
-    kept_from: position of the first kept sample. currents, voltages: kept samples, shape
-    (insulators, n) and (voltages, n). next_window: number of the first window not yet measured.
-    axes: see `aligning`.
-    """
-
-    start: int
-    anchor: TimeAnchor
-    flags: int
-    pad: int
-    found: Anchoring | None
-    kept_from: int
-    currents: Floats
-    voltages: Floats
-    next_window: int = 0
-    axes: tuple[Axis, ...] = ()
-    first_flags: int = 0
-
-    @property
-    def length(self) -> int:
-        """Samples taken in so far."""
-        return self.kept_from + int(self.currents.shape[1])
 
 
 def opened(
@@ -142,19 +108,17 @@ def advanced(
         if segment.length < round(description.rate_hz * ANCHOR_S) and not ended:
             return segment, none
         segment = _anchored(plan, description, segment)
+    before = segment.found
     segment = _clocked(segment, ended)
+    if segment.found is before and not ended:
+        return segment, none
     ready = _ready_windows(plan, segment)
     if ready == 0 and not ended:
         return segment, none
     if ended:
         segment = _mirrored(segment, after=True)
-    tables: list[WindowTable | None] = []
-    axes: list[Axis] = []
-    for row in range(len(plan.insulators)):
-        table, axis = _insulator_table(plan, description, segment, row, ready, ended)
-        tables.append(table)
-        axes.append(axis)
-    segment = replace(segment, axes=tuple(axes))
+    tables, axes = measured_windows(plan, description, segment, ready, ended)
+    segment = replace(segment, axes=axes)
     return _trimmed(plan, segment, segment.next_window + ready), tables
 
 
@@ -194,6 +158,8 @@ def _clocked(segment: Segment, ended: bool) -> Segment:
     row = found.reference
     reference = segment.voltages[row] if row < rows else segment.currents[row - rows]
     fresh = reference[found.clock.next_block * found.clock.hop - segment.kept_from :]
+    if len(fresh) < 2 * found.clock.hop and not ended:
+        return segment  # not yet a whole block of the clock
     clock = extended(found.clock, fresh, ended)
     return replace(segment, found=replace(found, clock=clock))
 
@@ -207,138 +173,6 @@ def _ready_windows(plan: MeasurePlan, segment: Segment) -> int:
     count = max(0, int(known / (found.clock.hop * cycles)) + 2 - segment.next_window)
     ends = cycle_positions(found.clock, cycles * (segment.next_window + 1), count, cycles)
     return int(np.sum(ends + hold <= known))
-
-
-def _insulator_table(
-    plan: MeasurePlan,
-    description: SignalDescription,
-    segment: Segment,
-    row: int,
-    ready: int,
-    ended: bool,
-) -> tuple[WindowTable | None, Axis]:
-    """Windows of one insulator that are ready (at the end: all that is left), and its axis."""
-    found = segment.found
-    assert found is not None
-    link = found.links[row]
-    cycles = plan.window_cycles
-    total = segment.length - (segment.pad if ended else 0)
-    whole, halves = ready, 0
-    if ended:
-        whole, halves = _remaining(segment, link, cycles, total)
-    first = cycles * segment.next_window + link.cycle_offset
-    starts = cycle_positions(found.clock, first, whole + 1, cycles)
-    signal = _signal(plan, segment, link, row)
-    tables = []
-    axis = segment.axes[row]
-    for begin in range(0, whole, BATCH_WINDOWS):
-        stop = min(begin + BATCH_WINDOWS, whole)
-        is_last = ended and halves == 0 and stop == whole
-        placed = _placed(
-            plan,
-            description,
-            segment,
-            starts[begin : stop + 1],
-            segment.next_window + begin,
-            2 * cycles,
-            total if is_last else None,
-        )
-        table, axis = measured(signal, placed, plan.limits, axis)
-        tables.append(table)
-    if ended and (halves or not whole):
-        end = cycle_positions(found.clock, first + cycles * whole + halves / 2, 1, 1)
-        edges = np.concatenate([starts[whole:], end])
-        placed = _placed(
-            plan, description, segment, edges, segment.next_window + whole, halves, total
-        )
-        table, axis = measured(signal, placed, plan.limits, axis)
-        tables.append(table)
-    return (_first_flagged(segment, joined(tables)) if tables else None), axis
-
-
-def _first_flagged(segment: Segment, table: WindowTable) -> WindowTable:
-    if segment.next_window or not segment.first_flags:
-        return table
-    first = np.arange(len(table)) == 0
-    return replace(table, flags=table.flags | np.where(first, segment.first_flags, 0))
-
-
-def _remaining(segment: Segment, link: Link, cycles: int, total: int) -> tuple[int, int]:
-    """(whole windows, half-cycles of a short one) left to a segment's end of `total` samples.
-
-    Less than a whole cycle after the last window belongs to that window.
-    """
-    found = segment.found
-    assert found is not None
-    span = int(total / found.clock.hop) + 3
-    first = cycles * segment.next_window + link.cycle_offset
-    zeros = cycle_positions(found.clock, first, 2 * span, 0.5)
-    halves = max(0, int(np.sum(np.rint(zeros) <= total)) - 1)
-    whole, rest = divmod(halves, 2 * cycles)
-    if rest < 2 and whole:
-        rest = 0
-    return whole, rest
-
-
-def _placed(
-    plan: MeasurePlan,
-    description: SignalDescription,
-    segment: Segment,
-    edges: Floats,
-    number: int,
-    halves: int,
-    total: int | None,
-) -> Placement:
-    """Placement of windows between consecutive `edges`, the first being window `number`."""
-    starts, ends = edges[:-1], edges[1:]
-    first = np.rint(starts).astype(np.int64)
-    stop = np.rint(ends).astype(np.int64)
-    if number == 0:
-        first[0] = 0
-    if total is not None:
-        stop[-1] = total
-    points = points_per_cycle(description.rate_hz, plan.nominal_hz) // 2
-    rate_hz = description.rate_hz
-    return Placement(
-        starts=starts,
-        ends=ends,
-        first=first,
-        stop=stop,
-        start=first + segment.start,
-        start_us=utc_us(segment.anchor, rate_hz, first + segment.start),
-        stop_us=utc_us(segment.anchor, rate_hz, stop + segment.start),
-        halves=halves,
-        points=points,
-        cycles=plan.window_cycles if halves == 2 * plan.window_cycles else 0,
-        rate_hz=rate_hz,
-        nominal_hz=plan.nominal_hz,
-    )
-
-
-def _signal(plan: MeasurePlan, segment: Segment, link: Link, row: int) -> Signal:
-    voltage = None if link.voltage < 0 else segment.voltages[link.voltage]
-    if voltage is not None and link.voltage_sign < 0:
-        voltage = -voltage
-    calibration = link.calibration
-    ends = sorted(
-        end * calibration.gain + calibration.offset_ma
-        for end in (link.ranges.low_ma, link.ranges.high_ma)
-    )
-    return Signal(
-        current=segment.currents[row],
-        voltage=voltage,
-        kept_from=segment.kept_from,
-        polarity=link.polarity,
-        voltage_turn=link.voltage_turn,
-        lag_turn=calibration.lag_deg / 360.0,
-        low_ma=ends[0],
-        high_ma=ends[1],
-        fine_ma=link.ranges.fine_ma * abs(calibration.gain),
-        voltage_level_kv=link.voltage_level_kv,
-        nominal_kv=plan.nominal_kv,
-        flags=segment.flags | link.flags,
-        calibration=calibration,
-    )
 
 
 def _trimmed(plan: MeasurePlan, segment: Segment, next_window: int) -> Segment:

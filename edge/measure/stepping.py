@@ -22,7 +22,8 @@ from edge.measure.cutting import (
 )
 from edge.measure.flags import flag_bits
 from edge.measure.plan import MeasurePlan
-from edge.measure.segment import Segment, advanced, opened, scaled, taken_in
+from edge.measure.segment import advanced, opened, scaled, taken_in
+from edge.measure.segment_state import Segment
 from edge.measure.windows import WindowTable
 from edge.quantities import Flag
 from edge.records import IntervalRow

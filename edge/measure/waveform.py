@@ -8,13 +8,11 @@ import numpy as np
 import numpy.typing as npt
 
 from edge.measure.beside import Beside
-from edge.measure.flags import BITS
 from edge.measure.harmonics import Harmonics, harmonics, spectrum
 from edge.measure.placing import Placement, Signal
 from edge.measure.plan import MeasureLimits
 from edge.measure.sums import Sums
 from edge.measure.windows import ABSENT, quantised
-from edge.quantities import Flag
 
 Floats = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
@@ -42,20 +40,30 @@ class Spectral:
     voltage_line: Complexes | None
     voltage_thd: Floats | None
 
+    def rows(self, part: slice) -> Spectral:
+        """The windows of `part`."""
+        return Spectral(
+            None if self.lines is None else self.lines.rows(part),
+            None if self.voltage_line is None else self.voltage_line[part],
+            None if self.voltage_thd is None else self.voltage_thd[part],
+        )
 
-def spectral(current: Floats, voltage: Floats | None, placed: Placement) -> Spectral:
-    """Lines of current and voltage on the mains clock."""
+
+def spectral(
+    current: Floats, voltages: Floats | None, voltage_row: Integers, placed: Placement
+) -> Spectral:
+    """Lines of currents and of their voltages on the mains clock; voltage_row: whose is which."""
     if placed.cycles == 0:
         return Spectral(None, None, None)
     lines = harmonics(current, placed.cycles, placed.rate_hz, placed.nominal_hz)
-    if voltage is None:
+    if voltages is None:
         return Spectral(lines, None, None)
-    volts = spectrum(voltage)
+    volts = spectrum(voltages)
     line = volts[:, placed.cycles]
     size = np.abs(volts[:, VOLTAGE_ORDERS * placed.cycles])
     with np.errstate(divide="ignore", invalid="ignore"):
         thd = np.sqrt(np.add.reduce(np.square(size), axis=1)) / np.abs(line)
-    return Spectral(lines, line, thd)
+    return Spectral(lines, line[voltage_row], thd[voltage_row])
 
 
 def energised(signal: Signal, limits: MeasureLimits, found: Spectral, count: int) -> Bools:
@@ -68,24 +76,27 @@ def energised(signal: Signal, limits: MeasureLimits, found: Spectral, count: int
 
 
 def waveform_columns(
-    signal: Signal,
     placed: Placement,
-    limits: MeasureLimits,
     sums: Sums,
     pieces: Beside,
     found: Spectral,
+    on: Bools,
+    known: Bools,
     lost: Bools,
 ) -> dict[str, Integers]:
-    """Columns by name; ABSENT where a window is short, lost or without voltage."""
+    """Columns by name; ABSENT where a window is short, lost or without voltage.
+
+    on: the line is energised; known: there is a mains frequency.
+    """
     columns = {
         **_whole_cover(placed, sums, pieces, lost),
-        "frequency_millihz": _frequency(signal, placed),
+        "frequency_millihz": _frequency(placed, known),
         "voltage_mv": _voltage(found, len(lost)),
     }
     if found.lines is None:
         absent = np.full(len(lost), ABSENT, np.int64)
         return columns | {name: absent for name, _ in _HARMONIC_COLUMNS}
-    turned = _against_voltage(signal, limits, found, lost)
+    turned = _against_voltage(found, on)
     told = (*_told(found.lines), turned.real, turned.imag)
     for (name, units), one in zip(_HARMONIC_COLUMNS, told, strict=True):
         columns[name] = quantised(np.where(lost, np.nan, one), units)
@@ -127,23 +138,22 @@ def _whole_cover(placed: Placement, sums: Sums, pieces: Beside, lost: Bools) -> 
     }
 
 
-def _against_voltage(
-    signal: Signal, limits: MeasureLimits, found: Spectral, lost: Bools
-) -> Complexes:
+def _against_voltage(found: Spectral, on: Bools) -> Complexes:
     """R.m.s. fundamental turned against the voltage, leading positive; NaN without voltage."""
     lines, volts = found.lines, found.voltage_line
-    nothing = np.full(len(lost), np.nan + 1j * np.nan)
+    nothing = np.full(len(on), np.nan + 1j * np.nan)
     if lines is None or volts is None:
         return nothing
-    strong = (np.abs(volts) > 0) & energised(signal, limits, found, len(lost))
+    strong = (np.abs(volts) > 0) & on
     unit = np.where(strong, volts, 1.0)
     return np.where(strong, lines.line1 * np.conj(unit) / np.abs(unit), nothing)
 
 
-def _frequency(signal: Signal, placed: Placement) -> Integers:
-    if placed.halves == 0 or signal.flags & BITS[Flag.NO_FREQUENCY]:
-        return np.full(len(placed.start), ABSENT, np.int64)
-    return quantised(placed.rate_hz * placed.halves / 2 / (placed.ends - placed.starts), 1e3)
+def _frequency(placed: Placement, known: Bools) -> Integers:
+    if placed.halves == 0:
+        return np.full(len(known), ABSENT, np.int64)
+    hz = placed.rate_hz * placed.halves / 2 / (placed.ends - placed.starts)
+    return quantised(np.where(known, hz, np.nan), 1e3)
 
 
 def _voltage(found: Spectral, count: int) -> Integers:
