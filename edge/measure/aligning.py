@@ -1,7 +1,7 @@
 """Where the voltage's zeros lie when no voltage is measured: told by the arcs themselves.
 
-A steady current says nothing of it, since it may lead by anything from 0 (wet) to 90 degrees (dry).
-But an arc's current is in phase with the voltage, some degrees late. So the cycles that deviate from
+A steady current says nothing of it: it may lead by anything from 0 (wet) to 90 degrees (dry). But
+an arc's current is in phase with the voltage, some degrees late. So the cycles that deviate from
 the median cycle point to it, along the axis of their deviation; where none deviates, the median
 cycle itself is taken, which is right as soon as arcs or film outweigh the capacitance. The axis is
 remembered from window to window.
@@ -40,12 +40,14 @@ class Axis:
     moment: complex = 0j
 
 
-def aligned(current: Floats, cycles: int, axis: Axis) -> tuple[Floats, Axis]:
+def aligned(current: Floats, halves: int, axis: Axis) -> tuple[Floats, Axis]:
     """(cycles in [-1/4, 3/4) after each window's start at which the voltage rises, new axis).
 
-    current: windows [mA] on the mains clock, shape (n, points), `cycles` cycles each.
+    current: windows [mA] on the mains clock, shape (n, points), `halves` half-cycles each, two or
+    more; an odd one at the end is left out.
     """
-    by_cycle = current.reshape(len(current), cycles, -1)
+    even = current.shape[1] // halves * (halves - halves % 2)
+    by_cycle = current[:, :even].reshape(len(current), halves // 2, -1)
     angle = 2 * np.pi * np.arange(by_cycle.shape[-1]) / by_cycle.shape[-1]
     turn = np.exp(-1j * angle) * 2j / by_cycle.shape[-1]
     each: Complexes = np.add.reduce(by_cycle * turn, axis=-1)

@@ -1,4 +1,11 @@
-"""Arcing half-cycles by identification: what is left once film and capacitance are taken away."""
+"""Arcing half-cycles by identification.
+
+Once film and capacitance are taken away (`explaining`), the shape of what is left (`shape`) tells a
+dry-band arc from everything harmless. The figures are weighed by a small fixed network
+(`arc_model`) that gives a probability; its weights were fitted on labelled simulated families, and
+what that is worth is written down in the developers' guide. A half-cycle is called arcing only when
+it is likely and also passes the conditions below, which no weighing can talk away.
+"""
 
 from __future__ import annotations
 
@@ -7,34 +14,70 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from edge.measure.arc_model import probability_of
+from edge.measure.explaining import Explained, explained
+from edge.measure.shape import FIGURES, figures
+
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
+
+LIKELY = 0.5
+"""From this probability on a half-cycle counts as arcing."""
+
+DOUBT_FROM, DOUBT_TO = 0.25, 0.75
+"""Between these it could not be told: doubtful, and not counted as arcing."""
+
+RESIDUAL_MA_MIN = 0.5
+"""A residual that stays below this is nothing that wears a surface. Design choice."""
+
+RESIDUAL_TO_NOISE_MIN = 4.0
+"""Nor can an arc be told below so many times the noise."""
+
+SPIKE_MA_MIN = 0.5
+SPIKE_TO_NOISE_MIN = 8.0
+SPIKE_TO_SMOOTH_MIN = 2.0
+"""A spike is that high over the noise, and that much higher than its running mean."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Verdict:
-    """Per half-cycle, shape (windows, halfcycles): probability of an arc, and what follows."""
+    """Per half-cycle, shape (n, halves): probability of an arc, what follows, and what it rests on.
+
+    figures: of `shape.FIGURES`, shape (n, halves, figures).
+    """
 
     probability: Floats
     arcing: Bools
     doubtful: Bools
     spike: Bools
+    figures: Floats
 
 
-def judged(current: Floats, voltage: Floats | None, polarity: Floats) -> Verdict:
-    """current: (windows, halfcycles, points) mA on the mains clock; polarity: (halfcycles,) +-1."""
-    points = current.shape[-1]
-    upright = current * polarity[:, None]
-    angle = np.pi * np.arange(points) / points
-    edge = np.minimum(angle, np.pi - angle) < np.radians(18)
-    basis = np.stack([np.sin(angle), np.cos(angle), np.ones(points)])
-    fit = np.linalg.pinv(basis[:, edge].T)
-    coefficients = np.median(upright[:, :, edge] @ fit.T, axis=1)
-    rest = upright - (coefficients @ basis)[:, None, :]
-    peak = rest.max(axis=-1)
-    quiet = np.mean(rest < 0.15 * peak[..., None], axis=-1)
-    wide = np.sum(rest > 0.5 * peak[..., None], axis=-1) / points
-    strong = peak > 1.0
-    arcing = strong & (quiet > 0.28) & (wide > 0.06)
-    spike = strong & (quiet > 0.28) & ~arcing
-    return Verdict(arcing.astype(np.float64), arcing, np.zeros_like(arcing), spike)
+def judged(
+    current: Floats, voltage: Floats | None, polarity: Floats, points_per_s: float
+) -> Verdict:
+    """current: (n, halves, points) [mA] on the mains clock; voltage: the same shape or None.
+
+    polarity: sign of the voltage of each half-cycle; points_per_s: of the mains clock at nominal
+    frequency. Fewer than two half-cycles are not judged.
+    """
+    shape = current.shape[:2]
+    if shape[0] == 0 or shape[1] < 2:
+        none = np.zeros(shape, np.bool_)
+        return Verdict(np.zeros(shape), none, none, none, np.zeros((*shape, len(FIGURES))))
+    seen = explained(current, voltage, polarity)
+    shapes = figures(seen, points_per_s)
+    return _verdict(seen, shapes)
+
+
+def _verdict(seen: Explained, shapes: Floats) -> Verdict:
+    noise = seen.noise_ma[:, None]
+    raw = seen.residual.max(axis=-1)
+    possible = raw > np.maximum(RESIDUAL_MA_MIN, RESIDUAL_TO_NOISE_MIN * noise)
+    probability = np.where(possible, probability_of(shapes), 0.0)
+    doubtful = (probability > DOUBT_FROM) & (probability < DOUBT_TO)
+    arcing = (probability >= LIKELY) & ~doubtful
+    sharp = shapes[..., 1] > np.log(SPIKE_TO_SMOOTH_MIN)
+    high = raw > np.maximum(SPIKE_MA_MIN, SPIKE_TO_NOISE_MIN * noise)
+    spike = sharp & high & ~arcing & ~doubtful
+    return Verdict(probability, arcing, doubtful, spike, shapes)

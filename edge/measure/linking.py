@@ -194,8 +194,7 @@ def _link(
         flags |= flag_bits(Flag.NO_REFERENCE)
         if len(voltages):
             flags |= flag_bits(Flag.REFERENCE_DOUBTFUL)
-        offset, polarity = _to_zero(-angle / (2 * np.pi)) if clock.found else (0.0, 1)
-        return Link(ranges, calibration, -1, offset, polarity, 0.0, 1, 0.0, flags)
+        return Link(ranges, calibration, -1, 0.0, 1, 0.0, 1, 0.0, flags)
     row, sixths = _own_voltage(plan, description, index, reference, angle, voltages, clock)
     volts_angle, level = _angle(voltages[row], clock)
     reference_angle, _ = _angle(voltages[reference], clock)

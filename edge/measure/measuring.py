@@ -52,7 +52,7 @@ def measured(
     current = _blanked(stack.current, lost)
     sums = _integrated(placed, current, voltage)
     axes = list(axes)
-    if signals[0].voltage is None and placed.cycles:
+    if signals[0].voltage is None and placed.halves >= 2:
         half_stack, axes = _realigned(signals, placements, stack, current, axes)
         lost = lost | _lost(half_stack.current)
         by_half = _blanked(half_stack.current, lost)
@@ -98,7 +98,7 @@ def _realigned(
     turned_all: list[Placement] = []
     found: list[Axis] = []
     for index, (placed, axis) in enumerate(zip(placements, axes, strict=True)):
-        turns, after = aligned(current[stack.rows_of(index)], placed.cycles, axis)
+        turns, after = aligned(current[stack.rows_of(index)], placed.halves, axis)
         turned_all.append(turned(placed, turns))
         found.append(after)
     return stacked(signals, turned_all), found
@@ -143,7 +143,9 @@ def _halves(
     polarity = signals[0].polarity * np.where(np.arange(placed.halves) % 2, -1.0, 1.0)
     shape = (len(current), placed.halves, placed.points)
     volts = None if voltage is None else voltage.reshape(shape)
-    verdict = judged(current.reshape(shape), volts, polarity)
+    verdict = judged(
+        current.reshape(shape), volts, polarity, 2.0 * placed.points * placed.nominal_hz
+    )
     peaks, clipped = _peaks(signals, stack)
     return _Halves(placed, polarity, verdict, verdict.arcing & ~lost[:, None], peaks, clipped, sums)
 

@@ -1,0 +1,37 @@
+"""The weighing of a half-cycle's figures: one hidden layer of saturating sums, a probability out.
+
+The weights stand in `arc_weights`, one row a figure of `shape.FIGURES`. They were fitted by
+`python -m tests.families.fit` to labelled simulated half-cycles; nothing in them was measured on a
+line. Every product is formed and summed in a fixed order, so that no linear-algebra library has a
+say in the result.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from edge.measure.arc_weights import BIAS, CENTRE, HIDDEN, OFFSETS, OUT, SCALE
+from edge.measure.shape import FIGURES
+
+Floats = npt.NDArray[np.float64]
+
+CLIP = 4.0
+"""Figures further from their centre than so many scales count as that far."""
+
+_CENTRE, _SCALE = np.array(CENTRE), np.array(SCALE)
+_HIDDEN, _OFFSETS, _OUT = np.array(HIDDEN), np.array(OFFSETS), np.array(OUT)
+
+assert len(FIGURES) == len(CENTRE) == len(SCALE) == len(HIDDEN)
+
+
+def probability_of(shapes: Floats) -> Floats:
+    """Probability of an arc from figures of shape (..., len(FIGURES))."""
+    flat = shapes.reshape(-1, shapes.shape[-1])
+    scaled = np.clip((flat - _CENTRE) / _SCALE, -CLIP, CLIP)
+    layer = np.broadcast_to(_OFFSETS, (len(flat), len(_OFFSETS))).copy()
+    for figure, weights in enumerate(_HIDDEN):
+        layer += scaled[:, figure, None] * weights
+    log_odds = np.add.reduce(np.tanh(layer) * _OUT, axis=1) + BIAS
+    found = 1.0 / (1.0 + np.exp(-np.clip(log_odds, -40.0, 40.0)))
+    return np.asarray(found.reshape(shapes.shape[:-1]), np.float64)
