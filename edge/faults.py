@@ -35,6 +35,7 @@ EXIT_CODES: dict[str, Exit] = {
     "edge.sense.frame_codec.FrameRefused": Exit.OUT_OF_REACH,
     "edge.sense.link.FirmwareRefused": Exit.OUT_OF_REACH,
     "edge.clock.ClockFileRefused": Exit.WRONG_USE,
+    "edge.checking.certificates.CertificateUnreadable": Exit.WRONG_USE,
     "edge.daemon.faults.ThreadSilent": Exit.OUT_OF_REACH,
     "edge.daemon.faults.NotDry": Exit.WRONG_USE,
     "edge.keep.faults.FileInUse": Exit.OUT_OF_REACH,

@@ -126,7 +126,7 @@ class Keeper:
         state = pipeline.initial(job.measure, job.decision, job.source.description)
         fresh = Carried(pipeline=state, is_stored=job.source.is_stored)
         begin_us = job.clock.shown_origin_us if job.clock.is_affine else job.clock.utc_us()
-        kept = resumed_from(self._store.snapshot, fresh, job.source.identity, begin_us)
+        kept = resumed_from(self._store.snapshot, fresh, job.source, begin_us)
         self._carried, self._heart = kept.carried, kept.heart
         self._repeats_until, self.begin_us = kept.counter, kept.begin_us
         self.epoch = self._store.epoch
@@ -188,7 +188,6 @@ class Keeper:
         return True
 
     def _tell(self, event: str, detail: dict[str, int | str]) -> None:
-        log.info("%s %s", event, detail)
         self._store.add([UnitEvent(event=event, at_us=self._job.clock.utc_us(), detail=detail)])
 
     def _step(self, item: SourceItem | HealthRow) -> None:
@@ -227,7 +226,7 @@ class Keeper:
 
     def _take_end(self, end: StreamEnd) -> None:
         """The signal stops, for now or for good: what is open is closed, nothing is held back."""
-        log.warning("the signal has ended: %s", end.reason)
+        log.info("the signal has ended: %s", end.reason)
         self._ended = True
         self._step(end)
         self._carried, records = carrying.flushed(self._carried)

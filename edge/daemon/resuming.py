@@ -9,13 +9,14 @@ from dataclasses import dataclass, replace
 from edge.daemon import carrying
 from edge.daemon.carrying import Carried
 from edge.daemon.heartbeat import MINUTE_US, Heart
+from edge.daemon.sources import Source
 from edge.decide.kept_state import StateFault
 from edge.records import Record, UnitEvent
 
 log = logging.getLogger("seafret.edge")
 
 CATCH_UP_US = 180 * MINUTE_US
-"""A simulated or stored signal that would have to catch up more than this begins anew instead."""
+"""A simulated signal that would have to catch up more than this begins anew instead."""
 
 NAMES = ("decide", "merging", "taken", "weather")
 """States that the steps left; `signal` tells which signal they belong to."""
@@ -45,7 +46,7 @@ def kept_plain(kept: Kept, identity: str) -> dict[str, object]:
 
 
 def resumed_from(
-    snapshot: Callable[[str], object | None], fresh: Carried, identity: str, begin_us: int
+    snapshot: Callable[[str], object | None], fresh: Carried, source: Source, begin_us: int
 ) -> Kept:
     """What to go on from. begin_us: where the signal begins if it is not the kept one."""
     states = {name: snapshot(name) for name in NAMES}
@@ -53,8 +54,9 @@ def resumed_from(
     anew = Kept(fresh, Heart(), 0, begin_us)
     if not isinstance(signal, Mapping) or any(state is None for state in states.values()):
         return anew
-    same = bool(identity) and signal["identity"] == identity
-    same = same and abs(begin_us - signal["begin_us"]) <= CATCH_UP_US
+    same = source.is_stored and signal["identity"] == source.identity
+    behind_us = abs(begin_us - signal["begin_us"])
+    same = same and not (source.is_dated_by_clock and behind_us > CATCH_UP_US)
     try:
         carried = carrying.from_plain(fresh, states, same_signal=same)
     except StateFault as fault:

@@ -22,6 +22,7 @@ from edge.faults import Exit
 from edge.keep import DurableFile, Stamp
 from edge.send.link import Broker, Tls
 from edge.send.uplink import Uplink
+from edge.sense.link import HELLO_WAIT_S
 from edge.settings import BrokerPart, Settings, SettingsError, decision_plan, measure_plan
 from edge.settings import parse_settings as parse
 
@@ -77,7 +78,12 @@ class Daemon:
     """One unit at work. Made, started, waited for and stopped by one thread."""
 
     def __init__(
-        self, settings: Settings, base: Path, clock: Clock, signal_s: float | None = None
+        self,
+        settings: Settings,
+        base: Path,
+        clock: Clock,
+        signal_s: float | None = None,
+        hello_wait_s: float = HELLO_WAIT_S,
     ) -> None:
         """Opens the source and reads the plans; raises what keeps them from it."""
         assert settings.store is not None
@@ -86,7 +92,7 @@ class Daemon:
         self.asked_to_stop = threading.Event()
         self._life = Life(self.asked_to_stop)
         self._folder = made_folder(settings, base)
-        self.source = open_source(settings.source, base, clock, self._life)
+        self.source = open_source(settings.source, base, clock, self._life, hello_wait_s)
         self._inbox: Inbox[Request] = Inbox(self.source.description.rate_hz)
         self.keeper = Keeper(self._job(self.source), self._inbox, self._open_store)
         self._feeder: Feeder | None = None

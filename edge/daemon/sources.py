@@ -11,6 +11,7 @@ from edge.clock import Clock, steady_ns, steady_s
 from edge.daemon import dating
 from edge.daemon.pacing import gathered, paced
 from edge.samples import SignalDescription, SourceItem
+from edge.sense.link import HELLO_WAIT_S
 from edge.sense.reconnecting import ReconnectingLink
 from edge.sense.recordings import Recordings, open_recordings
 from edge.sense.serial_port import open_serial
@@ -57,6 +58,7 @@ class Source:
     """An open source.
 
     identity: tells a stored signal from another one; "" of a live one. is_live: of a real sensor.
+    is_dated_by_clock: a stored signal that takes its dates from the clock at which it begins.
     items: begins the signal, its first moment at this clock time [us]. counters: what the source
     counted; silence: why no samples come, "" while they do; both may be read from any thread.
     """
@@ -69,6 +71,7 @@ class Source:
     flags: tuple[str, ...] = ()
     identity: str = ""
     is_live: bool = False
+    is_dated_by_clock: bool = False
 
     @property
     def is_stored(self) -> bool:
@@ -76,25 +79,28 @@ class Source:
         return bool(self.identity)
 
 
-def open_source(part: SourcePart, base: Path, clock: Clock, life: Life) -> Source:
+def open_source(
+    part: SourcePart, base: Path, clock: Clock, life: Life, hello_wait_s: float = HELLO_WAIT_S
+) -> Source:
     """Opens what the settings name; relative paths are meant from the folder `base`.
 
-    Raises LinkDown, FirmwareRefused, RecordingError, SettingsError.
+    hello_wait_s: how long a sensor unit may take to say what it is. Raises LinkDown,
+    FirmwareRefused, RecordingError, SettingsError.
     """
     if part.kind == "link":
         assert part.port is not None
-        return _link(part.port, part.baud, clock, life)
+        return _link(part.port, part.baud, clock, life, hello_wait_s)
     if part.kind == "recordings":
         assert part.path is not None
-        return _recordings(open_recordings(base / part.path), clock, life)
+        return stored(open_recordings(base / part.path), clock, life)
     return _virtual_site(part, clock, life)
 
 
-def _link(port: str, baud: int, clock: Clock, life: Life) -> Source:
+def _link(port: str, baud: int, clock: Clock, life: Life, hello_wait_s: float) -> Source:
     link = ReconnectingLink(
         port, lambda: open_serial(port, baud), steady_s, life.pause, life.is_over
     )
-    description = link.describe()
+    description = link.describe(hello_wait_s)
 
     def items(begin_us: int) -> Iterator[SourceItem]:
         host = dating.HostDating()
@@ -114,7 +120,8 @@ def _link(port: str, baud: int, clock: Clock, life: Life) -> Source:
     )
 
 
-def _recordings(found: Recordings, clock: Clock, life: Life) -> Source:
+def stored(found: Recordings, clock: Clock, life: Life) -> Source:
+    """Recordings as a source: played at once, or as an affine clock runs."""
     rate_hz = found.description.rate_hz
 
     def items(begin_us: int) -> Iterator[SourceItem]:
@@ -144,4 +151,4 @@ def _virtual_site(part: SourcePart, clock: Clock, life: Life) -> Source:
         return paced(signal, description.rate_hz, lambda us: life.wait_until(clock, us))
 
     identity = f"virtual site {plan.name} {part.seed} {plan.climate.night_minutes} min"
-    return Source(description=description, items=items, identity=identity)
+    return Source(description=description, items=items, identity=identity, is_dated_by_clock=True)

@@ -91,6 +91,7 @@ class Store:
             self._open_anew(fault)
             if _lasts(self._file).items() >= before.items():  # as it was: nothing was written
                 self._file.commit(self._waiting, states, self._stamp())
+        _say(self._waiting)
         self._waiting, self._due_ns = [], None
         self.committed_ns = self._now_ns()
         self._tell_lanes()
@@ -162,6 +163,15 @@ class Store:
 
 def _lasts(file: DurableFile) -> dict[tuple[str, Stream], int]:
     return {(lane.epoch, lane.stream): lane.last for lane in file.lanes()}
+
+
+def _say(records: Sequence[Record]) -> None:
+    """What people look for in the journal, once it is durable."""
+    for one in records:
+        if isinstance(one, ConditionChange):
+            log.warning("%s %s %s", one.alarm, one.subject or "unit", one.condition.value)
+        elif isinstance(one, UnitEvent):
+            log.info("%s %s", one.event, one.detail)
 
 
 def _is_urgent(record: Record) -> bool:

@@ -187,13 +187,23 @@ def _multiplier(writing: Writing, rows: int) -> int:
     return multiplier
 
 
-def encode_rows(writing: Writing, samples: Samples, missing: Missing | None = None) -> bytes:
-    """The rows as bytes; RecordingError where a code does not fit the format."""
+def encode_rows(
+    writing: Writing,
+    samples: Samples,
+    missing: Missing | None = None,
+    *,
+    rows_before: int = 0,
+    rows_total: int | None = None,
+) -> bytes:
+    """The rows as bytes; RecordingError where a code does not fit the format.
+
+    rows_before, rows_total: where they are a part of a longer recording, for their time stamps.
+    """
     rows, channels = samples.shape
     assert channels == len(writing.signal.channels)
     assert missing is None or missing.shape == samples.shape
     numbers = writing.first_number + np.arange(rows, dtype=np.int64)
-    stamps = _row_stamps(writing, rows)
+    stamps = _row_stamps(writing, rows, rows_before, rows_total or rows)
     if writing.file_type is FileType.ASCII:
         return _ascii_body(numbers, stamps, samples, missing)
     codes = _codes(writing, samples, missing)
@@ -202,12 +212,12 @@ def encode_rows(writing: Writing, samples: Samples, missing: Missing | None = No
     return table.tobytes()
 
 
-def _row_stamps(writing: Writing, rows: int) -> npt.NDArray[np.int64]:
+def _row_stamps(writing: Writing, rows: int, before: int, total: int) -> npt.NDArray[np.int64]:
     """Stamps in the unit of the configuration; missing where revision 1991 cannot hold them."""
     old = writing.revision is Revision.R1991
     unit_s = 1e-9 if _in_nanoseconds(writing) else 1e-6
-    step = 1 / writing.signal.rate_hz / unit_s / (1 if old else _multiplier(writing, rows))
-    stamps = np.rint(np.arange(rows) * step).astype(np.int64)
+    step = 1 / writing.signal.rate_hz / unit_s / (1 if old else _multiplier(writing, total))
+    stamps = np.rint(np.arange(before, before + rows) * step).astype(np.int64)
     kept: npt.NDArray[np.int64] = np.minimum(stamps, STAMP_MISSING)
     return kept
 

@@ -1,0 +1,212 @@
+"""The daemon from outside: killed, stopped, alone with its folder, without a broker."""
+
+from __future__ import annotations
+
+import json
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from edge import __main__ as command_line
+from edge.clock import Clock
+from edge.daemon.running import FILE_NAME, made_folder
+from edge.faults import exit_code_of, line_of
+from edge.keep import DurableFile, FileInUse, Stamp
+from edge.records import Stream
+from edge.sense.link import LinkDown
+from edge.settings import parse_settings
+from tests.broker import Broker
+from tests.edge.daemon.builders import (
+    RECORDED,
+    daemon_in,
+    kept_bodies,
+    played_out,
+    settings_text,
+    write_recording,
+)
+from tests.edge.daemon.receiver import Receiver
+
+ROOT = Path(__file__).parents[3]
+SIGNAL_S = 70.0
+END_S = 60.0
+KINDS = ("condition", "interval", "health", "weather")
+FAST = 12.0
+"""A recording played at this rate takes long enough to be killed in the middle of a minute."""
+
+
+@pytest.fixture(scope="module")
+def recorded(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a recording, and with what an undisturbed daemon keeps of it."""
+    folder = tmp_path_factory.mktemp("recorded")
+    write_recording(folder, SIGNAL_S)
+    played_out(daemon_in(folder, settings_text(RECORDED)))
+    return folder
+
+
+def beside(recorded: Path, folder: Path, text: str) -> Path:
+    """Another unit's folder with the same recording; its settings file."""
+    for name in ("night.cfg", "night.dat"):
+        (folder / name).symlink_to(recorded / name)
+    (folder / "edge.toml").write_text(text)
+    return folder / "edge.toml"
+
+
+def launched(settings: Path, *more: str) -> subprocess.Popen[str]:
+    """`seafret-edge run` as a process; its errors are lines that can be awaited."""
+    command = [sys.executable, "-m", "edge", "run", "--settings", str(settings), *more]
+    return subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=ROOT
+    )
+
+
+def clock_file(folder: Path, rate: float = FAST) -> str:
+    real_us = Clock().utc_us()
+    plain = {"rate": rate, "real_origin_us": real_us, "shown_origin_us": real_us}
+    (folder / "clock.json").write_text(json.dumps(plain))
+    return str(folder / "clock.json")
+
+
+def await_line(process: subprocess.Popen[str], words: str) -> None:
+    assert process.stderr is not None
+    for line in process.stderr:
+        if words in line:
+            return
+    raise AssertionError(f"the daemon ended without saying {words!r}")
+
+
+def ended(process: subprocess.Popen[str]) -> tuple[int, str]:
+    """Exit code and what it said since."""
+    _, said = process.communicate(timeout=END_S)
+    return process.returncode, said
+
+
+@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGTERM])
+def test_a_daemon_cut_in_mid_minute_counts_no_minute_twice_and_misses_none(
+    recorded: Path, tmp_path: Path, number: int
+) -> None:
+    settings = beside(recorded, tmp_path, settings_text(RECORDED))
+    clock = clock_file(tmp_path)
+    process = launched(settings, "--clock", clock)
+    await_line(process, "arcing old-post in")
+    process.send_signal(number)
+    code, _ = ended(process)
+    assert code == (0 if number == signal.SIGTERM else -signal.SIGKILL)
+    before = [*kept_bodies(tmp_path, "condition"), *kept_bodies(tmp_path, "interval")]
+    assert before and len(before) < len(kept_bodies(recorded, "condition", "interval"))
+    played_out(daemon_in(tmp_path, settings_text(RECORDED)))
+    for kind in ("condition", "interval"):
+        assert kept_bodies(tmp_path, kind) == kept_bodies(recorded, kind)
+    assert set(before) <= set(kept_bodies(tmp_path, "condition", "interval"))
+
+
+def test_a_signal_that_was_taken_in_wholly_is_not_taken_in_again(recorded: Path) -> None:
+    before = kept_bodies(recorded, *KINDS)
+    played_out(daemon_in(recorded, settings_text(RECORDED)))
+    assert kept_bodies(recorded, *KINDS) == before
+
+
+def test_without_a_broker_it_says_so_and_keeps(recorded: Path, tmp_path: Path) -> None:
+    process = launched(beside(recorded, tmp_path, settings_text(RECORDED)))
+    said, _ = process.communicate(timeout=END_S)
+    assert process.returncode == 0 and "no broker is set: it keeps" in said
+    assert kept_bodies(tmp_path, "interval") == kept_bodies(recorded, "interval")
+
+
+def test_while_the_broker_is_down_it_keeps_and_when_it_comes_it_delivers(
+    recorded: Path, tmp_path: Path, free_port: int
+) -> None:
+    text = settings_text(RECORDED, free_port)
+    beside(recorded, tmp_path, text)
+    (tmp_path / "broker").mkdir()
+    broker = Broker(tmp_path / "broker")
+    broker.port = free_port
+    daemon = daemon_in(tmp_path, text)
+    try:
+        daemon.start()
+        assert daemon.keeper.over.wait(END_S) and daemon.keeper.backlog > 0
+        broker.start()
+        receiver = Receiver(free_port)
+        daemon.wait()
+        receiver.close()
+    finally:
+        daemon.stop()
+        broker.stop()
+    assert receiver.of(Stream.INTERVAL)[1:] == kept_bodies(tmp_path, "interval")
+    assert receiver.of(Stream.ALARM)[1:] == kept_bodies(tmp_path, "condition")
+    assert len(receiver.of(Stream.INTERVAL)[1:]) == len(kept_bodies(recorded, "interval"))
+
+
+def test_a_second_daemon_on_the_same_folder_is_refused_and_harms_nothing(
+    recorded: Path, tmp_path: Path
+) -> None:
+    settings = beside(recorded, tmp_path, settings_text(RECORDED))
+    first = launched(settings, "--clock", clock_file(tmp_path))
+    await_line(first, "started")
+    code, said = ended(launched(settings))
+    assert code == 69 and len(said.splitlines()) == 1
+    assert "another process holds this file" in said
+    with pytest.raises(FileInUse):
+        played_out(daemon_in(tmp_path, settings_text(RECORDED)))
+    first.send_signal(signal.SIGTERM)
+    assert ended(first)[0] == 0
+
+
+def test_a_folder_that_cannot_be_written_is_one_line_that_says_what_to_do(
+    recorded: Path, tmp_path: Path
+) -> None:
+    settings = beside(recorded, tmp_path, settings_text(RECORDED))
+    (tmp_path / "data").write_text("a file stands where the folder is to be")
+    code, said = ended(launched(settings))
+    assert code == 69 and len(said.splitlines()) == 1
+    assert "store.folder" in said and "change its owner, or name another" in said
+
+
+@pytest.mark.parametrize(
+    ("found", "mended", "words"),
+    [
+        ("nominal_hz = 50", "nominal_hz = 55", "site.nominal_hz"),
+        ("quota_mb = 16", "quota_gb = 16", "quota_gb is no key of this version"),
+        ('folder = "data"', "folder = 3", "store.folder"),
+        ('path = "night.cfg"', 'path = "day.cfg"', "no recording there"),
+        ('channel = "old-post"', 'channel = "older-post"', "it has old-post, new-rubber"),
+        ("pole-1", "pole-2", "belongs to the unit gannet-stack.pole-1"),
+    ],
+)
+def test_wrong_settings_are_one_line_and_harm_nothing_that_is_kept(
+    recorded: Path, capsys: pytest.CaptureFixture[str], found: str, mended: str, words: str
+) -> None:
+    before = kept_bodies(recorded, *KINDS)
+    text = settings_text(RECORDED)
+    assert found in text
+    (recorded / "wrong.toml").write_text(text.replace(found, mended, 1))
+    assert command_line.main(["run", "--settings", str(recorded / "wrong.toml")]) == 64
+    said = capsys.readouterr().err
+    assert len(said.splitlines()) == 1 and words in said
+    assert before and kept_bodies(recorded, *KINDS) == before
+
+
+def test_a_port_that_is_not_there_is_one_line_and_harms_nothing(recorded: Path) -> None:
+    before = kept_bodies(recorded, *KINDS)
+    text = settings_text(f'kind = "link"\nport = "{recorded / "unplugged"}"')
+    with pytest.raises(LinkDown, match=r"unplugged is not there; check the USB lead") as refused:
+        daemon_in(recorded, text)
+    assert exit_code_of(refused.value) == 69 and "\n" not in line_of(refused.value)
+    assert before and kept_bodies(recorded, *KINDS) == before
+
+
+def test_the_data_folder_is_made_where_it_is_missing(tmp_path: Path) -> None:
+    text = settings_text(RECORDED).replace('"data"', '"a/b/data"')
+    assert made_folder(parse_settings(text, "x"), tmp_path) == tmp_path / "a/b/data"
+    assert not list((tmp_path / "a/b/data").iterdir())
+
+
+def test_the_file_that_a_daemon_leaves_opens_without_a_new_epoch(recorded: Path) -> None:
+    stamp = Stamp("b", "local", 1, 1)
+    file = DurableFile(
+        recorded / "data" / FILE_NAME, "gannet-stack.pole-1", stamp, quota_bytes=16_000_000
+    )
+    assert not file.new_epoch and file.backlog() > 0
+    file.close()
