@@ -52,6 +52,7 @@ class Flag(StrEnum):
     CLOCK_STEP = "clock-step"  # UTC stepped against the sample counter
     TIME_ZONE_ASSUMED = "time-zone-assumed"  # a record before 2013 read as UTC
     SENSOR_FAULT = "sensor-fault"  # dead, open or short: see the health records
+    SENSOR_REVERSED = "sensor-reversed"  # the resistive current flows against the voltage
     VOLTAGE_ABNORMAL = "voltage-abnormal"  # outside the band of normal service
     DOUBTFUL_ARCING = "doubtful-arcing"  # at least one half-cycle could not be told
     FINE_RANGE_CLIPPED = "fine-range-clipped"  # the coarse range took over

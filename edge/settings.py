@@ -110,7 +110,7 @@ class LimitsPart(Part):
 
     wet_peak_ma: Positive = 0.3
     wet_spread_factor: Positive = 3.0
-    stated_floor_ma: Positive = 1.0
+    stated_floor_ma: Positive = 0.3
     severe_ma: Literal[5, 20, 50, 100, 200] = 100
     severe_halfcycles: Annotated[int, Field(ge=1, le=1200)] = 1
     gone_ma: Positive = 0.01

@@ -29,6 +29,10 @@ Floats = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
+REVERSED_POWER_MIN = 0.25
+"""Share of the apparent power that flows backwards when a sensor's leads are reversed; a neighbour
+that tilts a capacitive current stays well below. Design choice."""
+
 UA = 1e3
 """Microamperes in a milliampere."""
 
@@ -118,7 +122,7 @@ def _blanked(current: Floats, lost: Bools) -> Floats:
 class _Halves:
     """The half-cycles of some windows, as they are judged; arrays of shape (n, halves).
 
-    polarity: sign of the voltage, shape (halves,). arcing: verdict, none where samples are lost.
+    polarity: sign of the current where it flows with the voltage. arcing: verdict, none where samples are lost.
     peaks [mA]; clipped: at the converter's end; sums: of each half-cycle.
     """
 
@@ -143,11 +147,25 @@ def _halves(
     polarity = signals[0].polarity * np.where(np.arange(placed.halves) % 2, -1.0, 1.0)
     shape = (len(current), placed.halves, placed.points)
     volts = None if voltage is None else voltage.reshape(shape)
-    verdict = judged(
-        current.reshape(shape), volts, polarity, 2.0 * placed.points * placed.nominal_hz
-    )
+    leads = _leads(sums, volts, placed)
+    upright = current.reshape(shape)
+    if (leads < 0).any():
+        upright = upright * leads[:, None, None]
+    verdict = judged(upright, volts, polarity, 2.0 * placed.points * placed.nominal_hz)
+    polarity = leads[:, None] * polarity
     peaks, clipped = _peaks(signals, stack)
     return _Halves(placed, polarity, verdict, verdict.arcing & ~lost[:, None], peaks, clipped, sums)
+
+
+def _leads(sums: Sums, volts: Floats | None, placed: Placement) -> Floats:
+    """-1 for windows in which power flows out of the insulator: the sensor's leads are reversed."""
+    if volts is None:
+        return np.ones(len(sums.charge))
+    power = np.add.reduce(sums.energy, axis=1)
+    step_s = (placed.ends - placed.starts) / (placed.rate_hz * max(1, volts[0].size))
+    volts_square = np.add.reduce(np.square(volts).reshape(len(volts), -1), axis=1) * step_s
+    apparent = np.sqrt(np.add.reduce(sums.square, axis=1) * volts_square)
+    return np.where(power < -REVERSED_POWER_MIN * apparent, -1.0, 1.0)
 
 
 def _integrated(placed: Placement, current: Floats, voltage: Floats | None) -> Sums:
@@ -182,11 +200,10 @@ def _counts(placed: Placement, halves: _Halves, pieces: Beside, lost: Bools) -> 
     positive, arcing = halves.polarity > 0, halves.arcing
     peak_ua = quantised(np.where(kept, halves.peaks, 0.0), UA)
     over = peak_ua[:, :, None] > np.array(PULSE_LEVELS_MA, np.int64) * 1000
-    judged_by = np.array([positive.sum(), (~positive).sum()])
     return {
         "halfcycles": placed.halves + pieces.begun,
-        "halfcycles_judged": np.where(kept, judged_by[None, :], 0),
-        "arcing": np.stack([_number(arcing[:, positive]), _number(arcing[:, ~positive])], axis=1),
+        "halfcycles_judged": _by_side(np.broadcast_to(kept, positive.shape), positive),
+        "arcing": _by_side(arcing, positive),
         "doubtful_halfcycles": _number(halves.verdict.doubtful & kept),
         "spike_halfcycles": _number(halves.verdict.spike & kept),
         "clipped_halfcycles": _number(halves.clipped & kept),
@@ -197,6 +214,11 @@ def _counts(placed: Placement, halves: _Halves, pieces: Beside, lost: Bools) -> 
         "first_arc_us": _arc_offset(placed, halves.placed, arcing, first=True),
         "last_arc_us": _arc_offset(placed, halves.placed, arcing, first=False),
     }
+
+
+def _by_side(marked: Bools, positive: Bools) -> Integers:
+    """Marks of positive and of negative half-cycles, shape (n, 2)."""
+    return np.stack([_number(marked & positive), _number(marked & ~positive)], axis=1)
 
 
 def _number(marked: Bools) -> Integers:
@@ -232,9 +254,13 @@ def _totals(
     ):
         by_sign = sums.by_polarity(total)
         whole = np.stack([np.add.reduce(one, axis=1) for one in by_sign], axis=1) + part
-        arcs = np.where(halves.arcing, getattr(halves.sums, total), 0.0)
+        by_half = getattr(halves.sums, total)
         arcs = np.stack(
-            [np.add.reduce(arcs[:, side], axis=1) for side in (positive, ~positive)], axis=1
+            [
+                np.add.reduce(np.where(halves.arcing & side, by_half, 0.0), axis=1)
+                for side in (positive, ~positive)
+            ],
+            axis=1,
         )
         for column, found in ((name, whole), (f"arcing_{name}", arcs)):
             units = np.where(lost[:, None], 0, quantised(found, MILLI_TO_NANO))

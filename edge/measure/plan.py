@@ -76,7 +76,7 @@ class MeasureLimits:
 
     wet_peak_ma: float = 0.3
     wet_spread_factor: float = 3.0
-    stated_floor_ma: float = 1.0
+    stated_floor_ma: float = 0.3
     severe_ma: float = 100.0
     severe_halfcycles: int = 1
     gone_ma: float = 0.01

@@ -29,6 +29,13 @@ REFERENCE_THD_MAX = 0.12
 
 PEAK = np.sqrt(2.0)
 
+DRY_CHANGE_MAX = 1.1
+"""Without a voltage a fundamental within so many times the dry one may be the dry one. Design
+choice."""
+
+REVERSED_MIN = 0.25
+"""Share of the fundamental that flows against the voltage when a sensor's leads are reversed."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Seen:
@@ -97,13 +104,33 @@ def _wet(seen: Seen) -> Bools:
     """A resistive current flows; by a stated floor alone where no voltage tells it."""
     limits, calibration = seen.limits, seen.signal.calibration
     in_phase = seen.columns["in_phase_na"]
-    by_floor = _level(seen) * PEAK > limits.stated_floor_ma * NA
+    spread = limits.wet_spread_factor * calibration.dry_spread_ma * PEAK
+    least = max(limits.wet_peak_ma, spread)
     resistive = np.where(in_phase == ABSENT, 0, in_phase) / NA
+    resistive = np.where(_reversed(seen), -resistive, resistive)
     if calibration.dry_ma is not None and calibration.dry_deg is not None:
         resistive = resistive - calibration.dry_ma * np.cos(np.radians(calibration.dry_deg))
-    spread = limits.wet_spread_factor * calibration.dry_spread_ma * PEAK
-    by_phase = resistive * PEAK > max(limits.wet_peak_ma, spread)
-    return np.asarray(np.where(in_phase == ABSENT, by_floor, by_phase), np.bool_)
+    by_phase = resistive * PEAK > least
+    return np.asarray(np.where(in_phase == ABSENT, _wet_by_size(seen), by_phase), np.bool_)
+
+
+def _wet_by_size(seen: Seen) -> Bools:
+    """Without a voltage: what the known dry current does not explain, else a stated floor."""
+    level_ma, dry_ma = _level(seen) / NA, seen.signal.calibration.dry_ma
+    if dry_ma is None:
+        return np.asarray(level_ma * PEAK > seen.limits.stated_floor_ma, np.bool_)
+    spread = seen.limits.wet_spread_factor * seen.signal.calibration.dry_spread_ma * PEAK
+    film_ma = np.sqrt(np.maximum(np.square(level_ma) - dry_ma**2, 0.0))
+    # where the film is small its square hides behind the dry current's own changes
+    told = level_ma > dry_ma * DRY_CHANGE_MAX
+    return np.asarray(told & (film_ma * PEAK > max(seen.limits.wet_peak_ma, spread)), np.bool_)
+
+
+def _reversed(seen: Seen) -> Bools:
+    """Leads reversed: a resistive current that would flow against the voltage."""
+    in_phase, h1 = seen.columns["in_phase_na"], seen.columns["h1_na"]
+    against = (in_phase != ABSENT) & (in_phase < 0) & (in_phase < -REVERSED_MIN * h1)
+    return np.asarray(against & (-in_phase * PEAK > seen.limits.wet_peak_ma * NA), np.bool_)
 
 
 def _flags(seen: Seen, on: Bools, sensor: Bools) -> Integers:
@@ -119,6 +146,7 @@ def _flags(seen: Seen, on: Bools, sensor: Bools) -> Integers:
         (columns["doubtful_halfcycles"] > 0, Flag.DOUBTFUL_ARCING),
         (columns["peak_ua"] > signal.fine_ma * 1e3, Flag.FINE_RANGE_CLIPPED),
         (sensor, Flag.SENSOR_FAULT),
+        (on & _reversed(seen), Flag.SENSOR_REVERSED),
         (distorted, Flag.REFERENCE_DOUBTFUL),
         (on & _abnormal(seen), Flag.VOLTAGE_ABNORMAL),
         ((columns["in_phase_na"] == ABSENT) & _wet(seen), Flag.STATED_FLOOR),
