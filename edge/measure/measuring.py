@@ -122,8 +122,8 @@ def _blanked(current: Floats, lost: Bools) -> Floats:
 class _Halves:
     """The half-cycles of some windows, as they are judged; arrays of shape (n, halves).
 
-    polarity: sign of the current where it flows with the voltage. arcing: verdict, none where samples are lost.
-    peaks [mA]; clipped: at the converter's end; sums: of each half-cycle.
+    polarity: sign of the current where it flows with the voltage. arcing: verdict, none where
+    samples are lost. peaks [mA]; clipped: at the converter's end; sums: of each half-cycle.
     """
 
     placed: Placement
