@@ -12,11 +12,11 @@ from edge.faults import Exit
 @click.command("demo", epilog="Example: seafret demo --seconds 60 --seed 7")
 @click.option(
     "--seconds",
-    type=click.FloatRange(15, 86_400),
+    type=click.FloatRange(20, 86_400),
     default=90,
     show_default=True,
     metavar="N",
-    help="Real time that the night takes; below 90 a shorter night is told.",
+    help="How long it takes; below 90 a shorter night is told.",
 )
 @click.option(
     "--seed",

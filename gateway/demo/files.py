@@ -88,15 +88,27 @@ class Layout:
         return self.top / "poles" / plan.name / "outbox.sqlite"
 
 
-def write_all(layout: Layout, night: Night, clock: NightClock, ports: Mapping[str, int]) -> None:
-    """All settings. ports: of the `broker` and the `gateway`."""
+def make_folders(layout: Layout) -> None:
+    """Those of the histories and the logs."""
     for folder in (layout.history, layout.logs):
         folder.mkdir(parents=True)
-    layout.broker.write_text(BROKER.format(host=LOOPBACK, port=ports["broker"]), encoding="utf-8")
-    layout.clock.write_text(json.dumps(asdict(clock)), encoding="utf-8")
+
+
+def write_broker(layout: Layout, port: int) -> None:
+    """The broker's settings."""
+    layout.broker.write_text(BROKER.format(host=LOOPBACK, port=port), encoding="utf-8")
+
+
+def write_gateway(layout: Layout, clock: NightClock, ports: Mapping[str, int]) -> None:
+    """The gateway's settings. ports: of the `broker` and the `gateway`."""
     layout.gateway.write_text(gateway_text(clock, ports), encoding="utf-8")
+
+
+def write_poles(layout: Layout, night: Night, clock: NightClock, broker_port: int) -> None:
+    """Settings and clock of the edge daemons."""
+    layout.clock.write_text(json.dumps(asdict(clock)), encoding="utf-8")
     for place, plan in enumerate(SITES):
-        text = pole_text(plan, night, night.site_seed(place), ports["broker"])
+        text = pole_text(plan, night, night.site_seed(place), broker_port)
         layout.pole(plan).write_text(text, encoding="utf-8")
 
 

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import contextlib
+from collections.abc import Callable
 from pathlib import Path
 
 from edge.sense.virtual_site import SITES, SitePlan
-from gateway.demo.files import LOOPBACK, Layout, write_all
+from gateway.demo.files import (
+    LOOPBACK,
+    Layout,
+    make_folders,
+    write_broker,
+    write_gateway,
+    write_poles,
+)
 from gateway.demo.invented import unit_of
-from gateway.demo.night import Night, NightClock, clock_of
-from gateway.demo.processes import Process, ProcessFault, answers, free_ports, python
-
-LEAD_S = 5.0
-"""The night begins so long after the first process is started. Where starting takes longer, the
-edge catches up: its source is paced by the clock, so nothing is left out."""
+from gateway.demo.night import LEAD_S, Night, NightClock, clock_of
+from gateway.demo.processes import Process, ProcessFault, answers, free_port, python
 
 PORT_TRIES = 4
 """Another program can take a port between our finding it and our using it: try others."""
@@ -31,7 +35,7 @@ class Machine:
     def __init__(self, folder: Path, night: Night) -> None:
         self.layout, self.night = Layout(folder), night
         self.clock: NightClock
-        self.ports: Mapping[str, int] = {}
+        self.ports: dict[str, int] = {}
         self.gateway: Process
         self.broker: Process
         self.poles: dict[str, Process] = {}
@@ -52,31 +56,42 @@ class Machine:
     def start(self) -> None:
         """Returns when everything is ready. Raises ProcessFault."""
         self.clock = clock_of(self.night, LEAD_S)
-        self.ports = free_ports(("broker", "gateway"))
-        write_all(self.layout, self.night, self.clock, self.ports)
-        self._start_broker()
-        self.gateway = self._process("gateway", python("gateway", "serve", *self._settings()))
-        self.gateway.start()
+        make_folders(self.layout)
+        self._on_a_free_port("broker", self._start_broker)
+        write_poles(self.layout, self.night, self.clock, self.ports["broker"])
         for plan in SITES:
             self.poles[plan.name] = self._process(f"edge {plan.name}", self._edge(plan))
             self.poles[plan.name].start()
-        self.gateway.await_ready(lambda: self.gateway.has_said(GATEWAY_READY))
+        self._on_a_free_port("gateway", self._start_gateway)
         for plan in SITES:
-            pole, greeting = self.poles[plan.name], f"{unit_of(plan)} runs"
-            pole.await_ready(lambda pole=pole, greeting=greeting: pole.has_said(greeting))  # type: ignore[misc]
+            self.poles[plan.name].await_words(f"{unit_of(plan)} runs")
+
+    def _on_a_free_port(self, name: str, start: Callable[[], None]) -> None:
+        for _ in range(PORT_TRIES - 1):
+            self.ports[name] = free_port()
+            with contextlib.suppress(ProcessFault):
+                start()
+                return
+        self.ports[name] = free_port()
+        start()
 
     def _start_broker(self) -> None:
-        words = python("iotcore", "--log-level", "CRITICAL", "--config", str(self.layout.broker))
-        self.broker = self._process("broker", words)
+        write_broker(self.layout, self.ports["broker"])
+        words = ("iotcore", "--log-level", "CRITICAL", "--config", str(self.layout.broker))
+        self.broker = self._process("broker", python(*words))
         self.broker.start()
         self.broker.await_ready(lambda: answers(self.ports["broker"]))
+
+    def _start_gateway(self) -> None:
+        write_gateway(self.layout, self.clock, self.ports)
+        words = ("gateway", "serve", "--settings", str(self.layout.gateway))
+        self.gateway = self._process("gateway", python(*words))
+        self.gateway.start()
+        self.gateway.await_words(GATEWAY_READY)
 
     def _process(self, name: str, words: list[str]) -> Process:
         log = self.layout.logs / f"{name.replace(' ', '-')}.log"
         return Process(name, words, self.layout.top, log)
-
-    def _settings(self) -> tuple[str, str]:
-        return "--settings", str(self.layout.gateway)
 
     def _edge(self, plan: SitePlan) -> list[str]:
         signal_s = self.night.minutes * 60

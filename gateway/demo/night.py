@@ -9,14 +9,22 @@ from datetime import UTC, datetime
 NIGHT_MINUTES = 90
 """The night as the plans' script has it."""
 
-RATE_MAX = 60.0
-"""A second here is a minute there. Two sites at 4.8 kS/s then take about one core of two; a demo
-that is shorter than a minute and a half tells a shorter night instead of a faster one."""
+RATE_MAX = 66.0
+"""A second here is a little more than a minute there. Two sites at 4.8 kS/s then take about one
+core of two; a demo that is shorter than a minute and a half tells a shorter night instead of a
+faster one."""
 
 NIGHT_MINUTES_MIN = 15
 """A shorter night leaves no time for an alarm's delay of three minutes."""
 
-SECONDS_MIN, SECONDS_MAX = 15, 86_400
+SECONDS_MIN, SECONDS_MAX = 20, 86_400
+
+LEAD_S = 4.0
+"""The night begins so long after the first process is started. Where starting takes longer, the
+edge catches up: its source is paced by the clock, so nothing is left out."""
+
+ENDING_S = 3.0
+"""What the last records, their receipts and the summary take."""
 
 BEGINS = datetime(2026, 11, 7, 22, 0, tzinfo=UTC)
 """The invented night, always the same, so that equal seeds give equal records."""
@@ -26,7 +34,8 @@ US_PER_S = 1_000_000
 
 @dataclass(frozen=True, slots=True)
 class Night:
-    """seconds: real time. minutes: of the night that is told in it. seed: which story."""
+    """seconds: real time from dusk to its end. minutes: of the night that is told in it. seed:
+    which story."""
 
     seconds: float
     minutes: int
@@ -52,8 +61,10 @@ class Night:
         return self.seed * 10 + place
 
 
-def night_of(seconds: float, seed: int) -> Night:
-    """The night that fits: the whole one where there is time for it, else a shorter one."""
+def night_of(total_s: float, seed: int) -> Night:
+    """The night that fits into a demo of that length: the whole one where there is time for it,
+    else a shorter one."""
+    seconds = total_s - LEAD_S - ENDING_S
     fitting = int(seconds * RATE_MAX / 60)
     return Night(seconds, max(NIGHT_MINUTES_MIN, min(NIGHT_MINUTES, fitting)), seed)
 

@@ -10,7 +10,7 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 LOOPBACK = "127.0.0.1"
@@ -93,20 +93,23 @@ class Process:
     def await_ready(self, ready: Callable[[], bool]) -> None:
         """Until `ready`. Raises ProcessFault with its last words where it ends before."""
         until = time.monotonic() + START_S_MAX
-        while not ready():
+        while not ready() or self.code is not None:
             if self.code is not None:
                 raise ProcessFault(self.last_words())
             if time.monotonic() > until:
                 raise ProcessFault(f"{self.name} was not ready in {START_S_MAX:.0f} s; {self._at}")
             time.sleep(LOOK_S)
 
-    def has_said(self, words: str) -> bool:
-        """Whether it wrote this to its log."""
-        return words in self.log.read_text(encoding="utf-8", errors="replace")
+    def await_words(self, words: str) -> None:
+        """Until it has written this to its log; as `await_ready`."""
+        self.await_ready(lambda: words in self._said())
+
+    def _said(self) -> str:
+        return self.log.read_text(encoding="utf-8", errors="replace")
 
     def last_words(self) -> str:
         """That it ended, how, and the last line it wrote."""
-        lines = self.log.read_text(encoding="utf-8", errors="replace").split("\n")
+        lines = self._said().splitlines()
         said = next((line.strip() for line in reversed(lines) if line.strip()), "nothing")
         return f"{self.name} has ended (exit code {self.code}): {said[:300]}; {self._at}"
 
@@ -149,16 +152,12 @@ def python(*words: str) -> list[str]:
     return [sys.executable, "-P", "-m", *words]
 
 
-def free_ports(names: Sequence[str]) -> Mapping[str, int]:
-    """Distinct ones."""
-    probes = [socket.socket() for _ in names]
-    try:
-        for probe in probes:
-            probe.bind((LOOPBACK, 0))
-        return {name: probe.getsockname()[1] for name, probe in zip(names, probes, strict=True)}
-    finally:
-        for probe in probes:
-            probe.close()
+def free_port() -> int:
+    """A TCP port of the loopback address that nobody held a moment ago."""
+    with socket.socket() as probe:
+        probe.bind((LOOPBACK, 0))
+        port: int = probe.getsockname()[1]
+        return port
 
 
 def answers(port: int) -> bool:

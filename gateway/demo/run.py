@@ -34,7 +34,7 @@ so much real time besides."""
 OTHER_SEEDS = (7, 8)
 """One that is worth a second look, and another where it was this one."""
 
-STOPPING = (signal.SIGTERM, signal.SIGHUP)
+STOPPING = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 
 
 class Demo:
@@ -54,13 +54,18 @@ class Demo:
     def run(self) -> Exit:
         """Raises ProcessFault, with the folder kept, where a process fails."""
         for number in STOPPING:
-            signal.signal(number, _as_interrupt)
+            if number is signal.SIGINT or signal.getsignal(number) is not signal.SIG_IGN:
+                signal.signal(number, _as_interrupt)
         try:
             self._live()
         except KeyboardInterrupt:
             self._end()
             self._screen.say(f"Stopped. All processes have ended; {self._remove()}.")
             return Exit.STOPPED
+        except BrokenPipeError:  # nobody reads on, as in `seafret demo | head`
+            self._end()
+            self._remove()
+            raise
         except BaseException:
             self._end()
             self._screen.say(f"What was written stays in {self._folder}.")
@@ -121,7 +126,7 @@ class Demo:
 
     def _end(self) -> None:
         """No signal disturbs the ending."""
-        for number in (signal.SIGINT, *STOPPING):
+        for number in STOPPING:
             signal.signal(number, signal.SIG_IGN)
         self._screen.clear()
         self._machine.stop()

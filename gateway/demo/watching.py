@@ -142,7 +142,7 @@ def _sky(word: str, row: WeatherRow) -> str:
 SURFACES = {
     State.WET: "a wet film conducts",
     State.ARCING_SPARSE: "a dry band arcs",
-    State.ARCING_DENSE: "arcs in most half-cycles",
+    State.ARCING_DENSE: "arcs densely",
     State.DE_ENERGISED: "no voltage, the line is dead",
     State.UNKNOWN: "cannot be told",
 }
@@ -191,4 +191,4 @@ def _site_now(site: SiteTold, watch: Watch, insulators: Iterable[InsulatorTold])
     own = [one for one in insulators if one.site == site.site and one.row is not None]
     arcing = sum(one.row is not None and one.row.state in ARCING for one in own)
     word = watch.weather.get(site.site, ("no data yet",))[0]
-    return f"{site.site} {word}, {arcing} of {site.insulators} arc"
+    return f"{site.site} {arcing}/{site.insulators} arc, {word}"
