@@ -56,13 +56,12 @@ def command(
     import sys
     import time
 
-    from edge.settings import parse_settings
-    from gateway.replay.run import Request, replay, say
+    from gateway.replay.run import Request, replay, say, settings_in
     from gateway.replay.zones import zone_of
 
     parsed = None
     if settings is not None:
-        parsed = parse_settings(settings.read_text(encoding="utf-8"), settings.name)
+        parsed = settings_in(settings)
     request = Request(feeds, parsed, zone_of(time_zone), processes, block_samples)
     begun_s = time.monotonic()
     summary = replay(request, out, sys.stderr if sys.stderr.isatty() else None)

@@ -19,7 +19,13 @@ from edge.decide.binding import WatchedInsulator, bind
 from edge.measure.plan import MeasurePlan, plan_from_description
 from edge.pipeline import Outputs
 from edge.records import ConditionChange, IntervalRow, Span
-from edge.settings import Settings, SettingsError, decision_plan, measure_plan
+from edge.settings import (
+    Settings,
+    SettingsError,
+    decision_plan,
+    measure_plan,
+    parse_settings,
+)
 from edge.version import __version__
 from edge.wire import body_line
 from gateway.replay.feeds import BLOCK_SAMPLES, Feed, opened_feed
@@ -65,6 +71,17 @@ class Summary:
     insulators: int
     warnings: tuple[str, ...]
     cut: tuple[str, ...]
+
+
+def settings_in(path: Path) -> Settings:
+    """The settings of a file. Raises SettingsError, OSError."""
+    try:
+        text = path.read_text(encoding="utf-8")
+    except UnicodeDecodeError as fault:
+        raise SettingsError(
+            f"{path.name}: byte {fault.start} is no UTF-8; save the file as UTF-8 text"
+        ) from fault
+    return parse_settings(text, path.name)
 
 
 def plans_for(feed: Feed, settings: Settings | None) -> tuple[Plans, str]:

@@ -18,10 +18,10 @@ def zone_of(text: str | None) -> tzinfo | None:
     if text.upper() in ("UTC", "Z"):
         return UTC
     offset = _OFFSET.fullmatch(text)
-    if offset:
-        sign = -1 if offset[1] == "-" else 1
-        return timezone(sign * timedelta(hours=int(offset[2]), minutes=int(offset[3])))
     try:
+        if offset:
+            sign = -1 if offset[1] == "-" else 1
+            return timezone(sign * timedelta(hours=int(offset[2]), minutes=int(offset[3])))
         return ZoneInfo(text)
     except (ZoneInfoNotFoundError, ValueError) as fault:
         raise SettingsError(

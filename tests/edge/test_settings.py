@@ -57,7 +57,7 @@ dry_deg = 87.5
 dry_spread_ma = 0.01
 
 [limits]
-wet_peak_ma = 0.4
+wet_peak_ma = 0.25
 
 [alarms.arcing]
 owner = "line maintenance"
@@ -102,7 +102,7 @@ def test_sound_settings_become_a_plan_of_the_measure() -> None:
     assert isinstance(plan, MeasurePlan)
     assert [one.channel for one in insulator.ranges] == ["I1-fine", "I1"]
     assert (plan.voltage_channel, plan.voltage_phase, plan.nominal_kv) == ("U1", "A", 19.1)
-    assert plan.limits.wet_peak_ma == 0.4
+    assert plan.limits.wet_peak_ma == 0.25
     assert plan.flags == ("time-zone-assumed",)
     (calibration,) = insulator.calibrations
     assert calibration.from_us == 1_769_904_000_000_000
@@ -120,7 +120,7 @@ def test_a_sites_own_alarm_settings_reach_the_decision() -> None:
     ("old", "new", "key", "said"),
     [
         ("latitude_deg = 51.4", "latitude = 51.4", "site.latitude", "is no key"),
-        ("wet_peak_ma = 0.4", "wet_peek_ma = 0.4", "limits.wet_peek_ma", "is no key"),
+        ("wet_peak_ma = 0.25", "wet_peek_ma = 0.25", "limits.wet_peek_ma", "is no key"),
         ("[store]", "[storage]", "storage", "is no key"),
         ("nominal_hz = 50", "nominal_hz = 55", "site.nominal_hz is 55", "50 or 60"),
         ("full_scale_ma = 10\n", "full_scale_a = 0.01\n", "ranges.0.full_scale_a", "is no key"),
@@ -161,8 +161,12 @@ def test_a_fault_is_one_line_with_file_key_found_and_allowed(
     [
         ("full_scale_ma = 10\n", "full_scale_ma = 600\n", "the fine (smaller) one first"),
         ("full_scale_ma = 500\n", "", "two ranges need full_scale_ma each"),
-        ("wet_peak_ma = 0.4", "wet_peak_ma = 2.0", "stated_floor_ma must not be below wet_peak_ma"),
-        ("wet_peak_ma = 0.4", "de_energised_ratio = 0.9", "must be below voltage_low_ratio"),
+        (
+            "wet_peak_ma = 0.25",
+            "wet_peak_ma = 2.0",
+            "stated_floor_ma must not be below wet_peak_ma",
+        ),
+        ("wet_peak_ma = 0.25", "de_energised_ratio = 0.9", "must be below voltage_low_ratio"),
         ("port = 1883", 'port = 1883\nca = "ca.pem"', "give all three"),
     ],
 )
