@@ -216,6 +216,9 @@ def run_daemon(path: Path, *, clock_file: Path | None, signal_s: float | None) -
         daemon.stop()
     if daemon.keeper.failure is not None:
         raise daemon.keeper.failure
+    if daemon.source.cut:
+        print(f"cut short: {daemon.source.cut}; all that was there is kept", file=sys.stderr)
+        return Exit.WRONG_USE
     return Exit.FINE
 
 

@@ -58,7 +58,7 @@ class Source:
     """An open source.
 
     identity: tells a stored signal from another one; "" of a live one. is_live: of a real sensor.
-    is_dated_by_clock: a stored signal that takes its dates from the clock at which it begins.
+    cut: why there is less of it than it says. is_dated_by_clock: a stored signal that takes its dates from the clock at which it begins.
     items: begins the signal, its first moment at this clock time [us]. counters: what the source
     counted; silence: why no samples come, "" while they do; both may be read from any thread.
     """
@@ -69,6 +69,7 @@ class Source:
     counters: Callable[[], Mapping[str, int]] = dict
     silence: Callable[[], str] = str
     flags: tuple[str, ...] = ()
+    cut: str = ""
     identity: str = ""
     is_live: bool = False
     is_dated_by_clock: bool = False
@@ -102,17 +103,17 @@ def _link(port: str, baud: int, clock: Clock, life: Life, hello_wait_s: float) -
     )
     description = link.describe(hello_wait_s)
 
-    def items(begin_us: int) -> Iterator[SourceItem]:
+    def dated() -> Iterator[SourceItem]:
         host = dating.HostDating()
-        for item in gathered(link, description.rate_hz):
-            host, dated = dating.host_dated(
+        for item in link:
+            host, items = dating.host_dated(
                 host, item, clock.utc_us(), clock.discipline(), description.rate_hz
             )
-            yield from dated
+            yield from items
 
     return Source(
         description=description,
-        items=items,
+        items=lambda begin_us: gathered(dated(), description.rate_hz),
         close=link.close,
         counters=lambda: link.health().counters,
         silence=lambda: link.health().reason,
@@ -131,7 +132,11 @@ def stored(found: Recordings, clock: Clock, life: Life) -> Source:
         return paced(played, rate_hz, lambda us: life.wait_until(clock, us), begin_us)
 
     return Source(
-        description=found.description, items=items, flags=found.flags, identity=found.identity
+        description=found.description,
+        items=items,
+        flags=found.flags,
+        cut=found.cut,
+        identity=found.identity,
     )
 
 

@@ -31,6 +31,11 @@ class Recordings:
         return tuple(sorted({flag.value for record in self.records for flag in record.flags}))
 
     @property
+    def cut(self) -> str:
+        """Which recordings end before they say so; "" where all are whole."""
+        return "; ".join(record.cut for record in self.records if record.cut)
+
+    @property
     def identity(self) -> str:
         """Tells these recordings from others: names, starts and numbers of rows."""
         return "; ".join(

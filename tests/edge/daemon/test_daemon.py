@@ -197,6 +197,20 @@ def test_a_port_that_is_not_there_is_one_line_and_harms_nothing(recorded: Path) 
     assert before and kept_bodies(recorded, *KINDS) == before
 
 
+def test_a_recording_cut_short_is_told_and_what_is_there_is_kept(
+    recorded: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    settings = beside(recorded, tmp_path, settings_text(RECORDED))
+    (tmp_path / "night.dat").unlink()
+    whole = (recorded / "night.dat").read_bytes()
+    (tmp_path / "night.dat").write_bytes(whole[: len(whole) // 2 + 5])
+    assert command_line.main(["run", "--settings", str(settings)]) == 64
+    (line,) = [one for one in capsys.readouterr().err.splitlines() if one.startswith("cut short")]
+    assert "night.dat" in line and "all that was there is kept" in line
+    beats = [json.loads(body) for body in kept_bodies(tmp_path, "health")]
+    assert sum(beat["samples"] for beat in beats) == SIGNAL_S * 4_800 // 2
+
+
 def test_the_data_folder_is_made_where_it_is_missing(tmp_path: Path) -> None:
     text = settings_text(RECORDED).replace('"data"', '"a/b/data"')
     assert made_folder(parse_settings(text, "x"), tmp_path) == tmp_path / "a/b/data"
