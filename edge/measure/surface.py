@@ -33,6 +33,9 @@ DRY_CHANGE_MAX = 1.1
 """Without a voltage a fundamental within so many times the dry one may be the dry one. Design
 choice."""
 
+SHORT_HALVES_MIN = 2
+"""Half-cycles of a short window whose energy tells the in-phase current."""
+
 REVERSED_MIN = 0.25
 """Share of the fundamental that flows against the voltage when a sensor's leads are reversed."""
 
@@ -103,7 +106,7 @@ def _dead(seen: Seen) -> Bools:
 def _wet(seen: Seen) -> Bools:
     """A resistive current flows; by a stated floor alone where no voltage tells it."""
     limits, calibration = seen.limits, seen.signal.calibration
-    in_phase = seen.columns["in_phase_na"]
+    in_phase = _in_phase(seen)
     spread = limits.wet_spread_factor * calibration.dry_spread_ma * PEAK
     least = max(limits.wet_peak_ma, spread)
     resistive = np.where(in_phase == ABSENT, 0, in_phase) / NA
@@ -112,6 +115,19 @@ def _wet(seen: Seen) -> Bools:
         resistive = resistive - calibration.dry_ma * np.cos(np.radians(calibration.dry_deg))
     by_phase = resistive * PEAK > least
     return np.asarray(np.where(in_phase == ABSENT, _wet_by_size(seen), by_phase), np.bool_)
+
+
+def _in_phase(seen: Seen) -> Integers:
+    """In-phase current [nA]; of a short window from its energy, ABSENT where no voltage tells."""
+    in_phase, energy = seen.columns["in_phase_na"], seen.columns["energy_uj"][:, 0]
+    level_kv, seconds = seen.signal.voltage_level_kv, seen.columns["duration_us"] / 1e6
+    if seen.placed.halves < SHORT_HALVES_MIN or level_kv <= 0.0:
+        return in_phase
+    watts = seen.columns["energy_uj"].sum(axis=1) / 1e6 / seconds
+    told = (in_phase == ABSENT) & (energy != ABSENT)
+    return np.where(told, np.rint(np.where(told, watts, 0.0) / level_kv * NA), in_phase).astype(
+        np.int64
+    )
 
 
 def _wet_by_size(seen: Seen) -> Bools:
@@ -149,7 +165,7 @@ def _flags(seen: Seen, on: Bools, sensor: Bools) -> Integers:
         (on & _reversed(seen), Flag.SENSOR_REVERSED),
         (distorted, Flag.REFERENCE_DOUBTFUL),
         (on & _abnormal(seen), Flag.VOLTAGE_ABNORMAL),
-        ((columns["in_phase_na"] == ABSENT) & _wet(seen), Flag.STATED_FLOOR),
+        ((_in_phase(seen) == ABSENT) & _wet(seen), Flag.STATED_FLOOR),
     ):
         flags[mask] |= flag_bits(flag)
     return flags

@@ -11,6 +11,7 @@ from edge.measure.plan import Calibration, InsulatorPlan, MeasurePlan, SensorRan
 from edge.quantities import STATES, Flag
 from tests.edge.measure.builders import (
     Played,
+    Wave,
     angle,
     band_limited,
     columns,
@@ -28,6 +29,7 @@ THETA = angle(RATE_HZ, 50, 3.0, 20.0)
 KV = 12 * np.sqrt(2) * sine(THETA)
 INSULATOR = InsulatorPlan(id="I1", ranges=(SensorRange(channel="I1"),), phase="A")
 PLAN = MeasurePlan(nominal_hz=50, insulators=(INSULATOR,), voltage_channel="U1", nominal_kv=12.0)
+FLOOR_MA = PLAN.limits.stated_floor_ma
 FIRST_HALF = np.where(np.arange(len(THETA)) < 15_000, 1.0, 0.0)
 
 
@@ -52,6 +54,17 @@ def test_a_capacitive_current_is_dry_however_large(rms_ma: float) -> None:
     assert states(inner) == {"dry"}
 
 
+@pytest.mark.parametrize("seconds", [1.0, 1.03, 1.05, 1.113, 1.187])
+@pytest.mark.parametrize(("wave", "state"), [(np.cos, "dry"), (np.sin, "wet")])
+def test_short_windows_at_the_ends_are_told_by_the_voltage_as_well(
+    seconds: float, wave: Wave, state: str
+) -> None:
+    count = round(seconds * RATE_HZ)
+    found = measured(columns(3 * wave(THETA), KV)[:count], plan=PLAN)
+    assert states(found.table) == {state}
+    assert Flag.STATED_FLOOR.value not in flags_of(found)
+
+
 @pytest.mark.parametrize(("peak_ma", "state"), [(0.29, "dry"), (0.31, "wet")])
 def test_wet_begins_at_three_tenths_of_a_milliampere_of_resistive_peak(
     peak_ma: float, state: str
@@ -71,7 +84,7 @@ def test_wet_begins_at_three_spreads_above_a_tilted_dry_phasor(extra_ma: float, 
     assert Flag.NO_DRY_PHASOR.value not in flags_of(found)
 
 
-@pytest.mark.parametrize(("peak_ma", "state"), [(0.99, "dry"), (1.01, "wet")])
+@pytest.mark.parametrize(("peak_ma", "state"), [(0.99 * FLOOR_MA, "dry"), (1.01 * FLOOR_MA, "wet")])
 def test_without_voltage_wet_is_told_by_the_stated_floor_and_flagged(
     peak_ma: float, state: str
 ) -> None:
@@ -81,8 +94,8 @@ def test_without_voltage_wet_is_told_by_the_stated_floor_and_flagged(
 
 
 @pytest.mark.parametrize("wave", [dead_band(30), dead_band(45), dead_band(60), threshold_gap(0.5)])
-def test_dead_bands_around_every_zero_are_dense_arcing(wave: object) -> None:
-    current = 40 * band_limited(wave, THETA, 80)  # type: ignore[arg-type]
+def test_dead_bands_around_every_zero_are_dense_arcing(wave: Wave) -> None:
+    current = 40 * band_limited(wave, THETA, 80)
     inner = whole(measured(columns(current, KV), plan=PLAN).table)
     assert states(inner) == {"arcing-dense"}
     assert (inner.arcing == [10, 10]).all()
