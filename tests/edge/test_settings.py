@@ -241,8 +241,9 @@ def test_the_hash_of_settings_follows_their_meaning_and_not_their_layout() -> No
 
 def test_every_settings_file_of_a_unit_that_is_shipped_loads() -> None:
     top = Path(__file__).resolve().parents[2]
-    shipped = [*(top / "deploy").rglob("*.toml"), *(top / "replay_data").rglob("*.toml")]
-    for path in shipped:
-        text = path.read_text(encoding="utf-8")
-        if "insulator" in tomllib.loads(text):
-            parse_settings(text, path.name)
+    shipped = [*(top / "deploy").rglob("*.toml"), *(top / "replay_data").rglob("*.settings.toml")]
+    texts = {path.name: path.read_text(encoding="utf-8") for path in shipped}
+    units = {name: text for name, text in texts.items() if "unit" in tomllib.loads(text)}
+    assert units
+    for name, text in units.items():
+        assert parse_settings(text, name).insulator

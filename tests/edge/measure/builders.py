@@ -15,7 +15,6 @@ import numpy as np
 import numpy.typing as npt
 
 from edge.measure import stepping
-from edge.measure.cutting import utc_us_at
 from edge.measure.plan import MeasurePlan, plan_from_description
 from edge.measure.windows import ABSENT, WindowTable, joined
 from edge.quantities import STATES
@@ -214,8 +213,3 @@ def same_tables(one: WindowTable, other: WindowTable) -> list[str]:
         for f in fields(WindowTable)
         if not np.array_equal(getattr(one, f.name), getattr(other, f.name))
     ]
-
-
-def utc_text(description: SignalDescription, counter: int, begin: TimeAnchor) -> str:
-    """UTC of a counter as text, for messages."""
-    return str(np.datetime64(utc_us_at(begin, description.rate_hz, counter), "us"))

@@ -117,6 +117,18 @@ def test_a_steady_frequency_off_nominal_is_found_from_the_current_alone(
     assert Flag.NO_REFERENCE.value in found.minutes()[0].flags
 
 
+@pytest.mark.parametrize("to_hz", [49.7, 50.3])
+def test_arcs_are_found_from_the_current_alone_while_the_frequency_drifts(to_hz: float) -> None:
+    """0.02 Hz a second for fifteen seconds: the clock then follows a mean of two seconds' past."""
+    theta = drifting(10_000.0, 50.0, to_hz, 15.0) + 0.4
+    description = describe(10_000.0, voltages=())
+    arcs = whole(measured(columns(20 * band_limited(dead_band(45), theta, 70)), description).table)
+    assert int(arcs.arcing.sum()) >= 0.99 * int(arcs.halfcycles.sum())
+    assert np.abs(ratio(arcs.h3_ppm) - 0.388985).max() < 3e-3
+    film = whole(measured(columns(20 * sine(theta)), description).table)
+    assert int(film.arcing.sum()) == 0
+
+
 @pytest.mark.parametrize("hz", FREQUENCIES, ids=str)
 def test_windows_hold_whole_cycles_and_leave_no_sample_out(hz: tuple[int, float, float]) -> None:
     rate_hz = 10_000.0

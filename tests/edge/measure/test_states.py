@@ -190,9 +190,10 @@ def test_a_direct_current_under_the_mains_shifts_the_mean_alone() -> None:
     assert states(inner) == {"dry"}
 
 
-def test_noise_without_mains_has_no_frequency_and_says_so() -> None:
+def test_noise_without_mains_has_no_frequency_and_never_arcs() -> None:
     noise = np.random.default_rng(1).normal(0.0, 1.0, len(THETA))
     found = measured(columns(noise), describe(voltages=()))
     row = found.minutes()[0]
     assert row.frequency_millihz is None
     assert Flag.NO_FREQUENCY.value in row.flags
+    assert row.arcing_halfcycles == 0
