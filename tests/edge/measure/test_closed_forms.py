@@ -116,6 +116,17 @@ def test_third_harmonic_of_a_flat_wave_stands_at_0_degrees(name: str) -> None:
     assert (np.abs(table.h3_cdeg / 100) < 0.5).all()
 
 
+@pytest.mark.parametrize("lag_deg", [-20.0, 15.0, 40.0, 75.0])
+@pytest.mark.parametrize(("wave", "third_deg"), [(dead_band(45), 180.0), (clipped(0.5), 0.0)])
+def test_phase_of_the_third_is_against_the_currents_own_fundamental_not_the_voltage(
+    wave: Wave, third_deg: float, lag_deg: float
+) -> None:
+    theta = angle(10_000.0, 50.0, 1.1)
+    current = AMPLITUDE_MA * band_limited(wave, theta - np.radians(lag_deg), 80)
+    table = whole(measured(columns(current, 17 * np.sin(theta))).table)
+    assert (np.abs(np.abs(table.h3_cdeg / 100) - third_deg) < 0.5).all()
+
+
 @pytest.mark.parametrize(
     ("wave", "crest"),
     [

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from edge.measure.flags import flag_bits
+from edge.measure.linking import merged
 from edge.measure.plan import Calibration, InsulatorPlan, MeasurePlan, SensorRange
 from edge.quantities import Flag
 from edge.samples import Channel, ChannelKind, SignalDescription
@@ -78,6 +79,18 @@ def test_ranges_that_disagree_by_two_percent_meet_without_a_jump() -> None:
     inner = whole(measured(samples, description, plan).table)
     assert ratio(inner.thd_ppm).max() < 0.02
     assert (inner.arcing == 0).all()
+
+
+def test_the_seam_of_two_ranges_is_a_slope_and_not_a_step() -> None:
+    """Two percent of 8 mA apart: the merged current never moves by a tenth of that at once."""
+    coarse = np.linspace(-20.0, 20.0, 20_001)
+    fine = np.clip(coarse / 1.02, -10.0, 10.0)
+    one = merged(fine, coarse, 10.0)
+    assert np.array_equal(one[np.abs(coarse) < 8.0], fine[np.abs(coarse) < 8.0])
+    assert np.array_equal(one[np.abs(coarse) > 9.5], coarse[np.abs(coarse) > 9.5])
+    steps = np.diff(one)
+    assert (steps > 0).all()
+    assert steps.max() < 0.002 + 0.016
 
 
 def test_beyond_the_coarse_range_the_row_says_that_it_is_saturated() -> None:
