@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from edge.records import Condition
-from gateway.alarms.actions import Acknowledge, Answer, Answered
+from gateway.alarms.actions import Acknowledge, Answer, Answered, Shelve
 from gateway.alarms.alarm_list import Heard, Input, step
 from gateway.alarms.folding import fold
 from gateway.alarms.journal import Entry, Point, What, entry_line, read_entry
@@ -26,6 +26,18 @@ def at(minute: float) -> int:
 
 def point(alarm: str = "arcing", subject: str = "A1", unit: str = UNIT) -> Point:
     return Point(unit, alarm, subject)
+
+
+def shelve(minute: float, hours: float, of: Point | None = None, second: str = "") -> Shelve:
+    until_us = at(minute) + round(hours * HOUR_US)
+    return Shelve(
+        at_us=at(minute),
+        by="mk",
+        point=of or point(),
+        until_us=until_us,
+        reason="known: crew on site",
+        second=second,
+    )
 
 
 class Story:
