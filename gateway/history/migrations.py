@@ -127,6 +127,21 @@ def what_people_found(db: Database) -> None:
         )
 
 
+@steps(name="003-alarm-journal")
+def alarm_journal(db: Database) -> None:
+    """The alarm journal: lines are added, and never changed or taken away."""
+    _note(db, "003-alarm-journal", alarm_journal.__doc__ or "")
+    db.execute(
+        "CREATE TABLE alarm_journal (number INTEGER PRIMARY KEY, at_us INTEGER NOT NULL, "
+        "body BLOB NOT NULL)"
+    )
+    for verb in ("UPDATE", "DELETE"):
+        db.execute(
+            f"CREATE TRIGGER alarm_journal_no_{verb.lower()} BEFORE {verb} ON alarm_journal "
+            "BEGIN SELECT RAISE(ABORT, 'the alarm journal is only ever added to'); END"
+        )
+
+
 def _note(db: Database, step: str, note: str) -> None:
     db.execute("CREATE TABLE IF NOT EXISTS migration_notes (step TEXT PRIMARY KEY, note TEXT)")
     db.execute("INSERT INTO migration_notes VALUES (?, ?)", [step, note])

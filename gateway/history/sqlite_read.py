@@ -23,6 +23,7 @@ from gateway.history.sqlite_write import read_digests, read_marks
 from gateway.history.store import (
     PAGE_MAX,
     SUMMED,
+    JournalLine,
     Mark,
     Of,
     RawMessage,
@@ -215,6 +216,21 @@ class SqliteReader(SqliteQuestions):
             for row in self.ask(
                 "SELECT at_us, unit, event, detail, count FROM security_events "
                 "ORDER BY id DESC LIMIT ?",
+                min(limit, PAGE_MAX),
+            )
+        ]
+
+    def journal(
+        self, after: int = 0, start_us: int = 0, limit: int = PAGE_MAX
+    ) -> list[JournalLine]:
+        """Lines of the alarm journal numbered above `after` and not before `start_us`."""
+        return [
+            JournalLine(*row)
+            for row in self.ask(
+                "SELECT number, at_us, body FROM alarm_journal WHERE number > ? "
+                "AND at_us >= ? ORDER BY number LIMIT ?",
+                after,
+                start_us,
                 min(limit, PAGE_MAX),
             )
         ]

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import sqlite3
+import threading
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from sqlite_utils import Database
@@ -16,6 +17,7 @@ from gateway.history.store import (
     Commit,
     Entry,
     HistoryFault,
+    JournalLine,
     Mark,
     MarkConflict,
     MarkMove,
@@ -46,18 +48,22 @@ _INSERTS = {table.name: _insert(table) for table in TABLES}
 
 
 class SqliteWriter:
-    """Appends to one site's file; see SiteWriter. Owned by one thread."""
+    """Appends to one site's file; see SiteWriter. Two threads may append, one at a time."""
 
     def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
         self._connection = connection
         self._path = path
+        self._one_at_a_time = threading.Lock()
+        self._ended = False
         self._words: dict[str, int] = {}
         self._insulators: set[int] = set()
         steps.apply(Database(connection, execute_plugins=False))
 
     def close(self) -> None:
         """Ends the connection; the log is written back into the file."""
-        self._connection.close()
+        with self._one_at_a_time:
+            self._ended = True
+            self._connection.close()
 
     def marks(self) -> dict[StreamKey, Mark]:
         """Where each stream stands."""
@@ -69,9 +75,20 @@ class SqliteWriter:
 
     def append(self, commit: Commit) -> None:
         """All of a commit or nothing, durable on return."""
+        with self._one_at_a_time:
+            self._in_one(lambda: self._write(commit))
+
+    def append_journal(self, lines: Sequence[JournalLine]) -> None:
+        """All lines or none, durable on return; they follow on the last one that is there."""
+        with self._one_at_a_time:
+            if self._ended:
+                raise HistoryFault(f"history {self._path}: its writer has ended; start it again")
+            self._in_one(lambda: self._write_journal(lines))
+
+    def _in_one(self, write: Callable[[], None]) -> None:
         try:
             self._connection.execute("BEGIN IMMEDIATE")
-            self._write(commit)
+            write()
             self._connection.execute("COMMIT")
         except (sqlite3.OperationalError, sqlite3.DatabaseError) as fault:
             self._roll_back()
@@ -89,6 +106,20 @@ class SqliteWriter:
         self._insulators.clear()
         if self._connection.in_transaction:
             self._connection.execute("ROLLBACK")
+
+    def _write_journal(self, lines: Sequence[JournalLine]) -> None:
+        query = "SELECT coalesce(max(number), 0) FROM alarm_journal"
+        last = int(self._connection.execute(query).fetchone()[0])
+        numbers = [line.number for line in lines]
+        if numbers != list(range(last + 1, last + 1 + len(lines))):
+            raise MarkConflict(
+                f"history {self._path}: the alarm journal ends at {last}; {numbers[:1]} does not "
+                "follow on it; another writer was here"
+            )
+        self._connection.executemany(
+            "INSERT INTO alarm_journal VALUES (?, ?, ?)",
+            [(line.number, line.at_us, line.body) for line in lines],
+        )
 
     def _write(self, commit: Commit) -> None:
         streams = {key: self._move(key, move, commit.at_us) for key, move in commit.marks.items()}

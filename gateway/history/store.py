@@ -146,6 +146,16 @@ class Of(Generic[RecordT]):
     record: RecordT
 
 
+@dataclass(frozen=True, slots=True)
+class JournalLine:
+    """One line of a site's alarm journal, numbered from 1 without a gap; the history does not read
+    `body`."""
+
+    number: int
+    at_us: int
+    body: bytes
+
+
 SUMMED = [
     "duration_us",
     "dry_us",
@@ -245,9 +255,14 @@ class SiteReader(Protocol):
     def security_events(self, limit: int = PAGE_MAX) -> list[SecurityEvent]:
         """Newest first."""
 
+    def journal(
+        self, after: int = 0, start_us: int = 0, limit: int = PAGE_MAX
+    ) -> list[JournalLine]:
+        """Lines of the alarm journal numbered above `after` and not before `start_us`, in order."""
+
 
 class SiteWriter(Protocol):
-    """The one writer of a site; used by one thread."""
+    """The one writer of a site. One thread appends commits; the journal may come from another."""
 
     def close(self) -> None: ...
 
@@ -260,6 +275,12 @@ class SiteWriter(Protocol):
 
         Raises MarkConflict where a mark is not where the commit says; HistoryFault where the
         database cannot write (full, read-only, gone).
+        """
+
+    def append_journal(self, lines: Sequence[JournalLine]) -> None:
+        """All lines or none, durable on return; they follow on the last one that is there.
+
+        Raises MarkConflict where they do not; HistoryFault where the database cannot write.
         """
 
 

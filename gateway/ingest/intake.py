@@ -102,6 +102,10 @@ class Intake:
             self._epochs.setdefault((key.unit, key.stream), []).append(key.epoch)
         self._marks[key] = upto
 
+    def writer(self, site: str) -> SiteWriter:
+        """The one writer of a site, for what else is to be kept in its history."""
+        return self._writers[site]
+
     def close(self) -> None:
         """Ends the writers."""
         for writer in self._writers.values():

@@ -19,6 +19,7 @@ from gateway.history.store import (
     Entry,
     History,
     HistoryFault,
+    JournalLine,
     MarkConflict,
     MarkMove,
     RawMessage,
@@ -245,6 +246,20 @@ class HistoryBehaviour:
         kept = reader.refusals()
         assert 0 < len(kept) < 1500
         assert kept[0].at_us == 1499
+
+    def test_the_alarm_journal_is_read_as_it_was_written_and_follows_on_without_a_gap(
+        self, writer: SiteWriter, reader: SiteReader
+    ) -> None:
+        lines = [JournalLine(n, 10 * n, b'{"n":%d}' % n) for n in range(1, 6)]
+        writer.append_journal(lines[:2])
+        writer.append_journal(lines[2:])
+        assert reader.journal() == lines
+        assert reader.journal(after=2, limit=2) == lines[2:4]
+        assert reader.journal(start_us=40) == lines[3:]
+        for wrong in ([JournalLine(5, 1, b"")], [JournalLine(7, 1, b"")], [*lines]):
+            with pytest.raises(MarkConflict, match="ends at 5"):
+                writer.append_journal(wrong)
+        assert reader.journal() == lines
 
     def test_a_reader_sees_only_whole_commits_and_cannot_write(
         self, history: History, writer: SiteWriter, reader: SiteReader

@@ -16,7 +16,7 @@ from gateway.history.lock import DataHeld, hold_data
 from gateway.history.migrations import steps
 from gateway.history.sqlite_store import SqliteHistory
 from gateway.history.sqlite_write import SqliteWriter
-from gateway.history.store import HistoryFault
+from gateway.history.store import HistoryFault, JournalLine
 from tests.gateway.build import commit, interval, key
 from tests.gateway.history.behaviour import EVER, SITE, HistoryBehaviour
 
@@ -154,3 +154,25 @@ def test_a_writer_killed_at_any_moment_leaves_marks_and_rows_that_agree(
         assert len(reader.intervals("A1", *EVER)) == upto
         assert reader.ask("PRAGMA integrity_check").fetchone()[0] == "ok"
         reader.close()
+
+
+def test_a_line_of_the_alarm_journal_can_be_neither_changed_nor_taken_away(
+    tmp_path: Path,
+) -> None:
+    writer = SqliteHistory(tmp_path).writer(SITE)
+    writer.append_journal([JournalLine(1, 1, b"{}")])
+    writer.close()
+    connection = sqlite3.connect(tmp_path / f"{SITE}.sqlite3")
+    for change in ("UPDATE alarm_journal SET at_us = 2", "DELETE FROM alarm_journal"):
+        with pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
+            connection.execute(change)
+    connection.close()
+
+
+def test_a_writer_that_has_ended_refuses_the_journal_as_a_fault_of_the_history(
+    tmp_path: Path,
+) -> None:
+    writer = SqliteHistory(tmp_path).writer(SITE)
+    writer.close()
+    with pytest.raises(HistoryFault):
+        writer.append_journal([JournalLine(1, 1, b"{}")])
