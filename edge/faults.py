@@ -40,6 +40,9 @@ EXIT_CODES: dict[str, Exit] = {
     "edge.daemon.faults.NotDry": Exit.WRONG_USE,
     "edge.keep.faults.FileInUse": Exit.OUT_OF_REACH,
     "edge.keep.faults.ForeignFile": Exit.WRONG_USE,
+    "gateway.alarms.actions.ActionRefused": Exit.WRONG_USE,
+    "gateway.alarms.journal.JournalFault": Exit.OUT_OF_REACH,
+    "gateway.console.client.GatewayRefused": Exit.WRONG_USE,
     # of the system
     "builtins.FileNotFoundError": Exit.WRONG_USE,
     "builtins.IsADirectoryError": Exit.WRONG_USE,

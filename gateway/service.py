@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import logging
 import threading
+from collections.abc import Callable
 
 from gateway.clock import Clock
-from gateway.console.api import Sources, Standing
 from gateway.console.app import ApiServer, create_app
+from gateway.console.desk import AlarmDesk, Around
 from gateway.console.recall import recall
+from gateway.console.sources import Sources, Standing
 from gateway.console.summary import Summary, fold, with_link
 from gateway.history.sqlite_store import SqliteHistory
 from gateway.history.store import Commit
@@ -19,6 +21,33 @@ from gateway.ingest.worker import Ingest
 from gateway.settings import Settings
 
 log = logging.getLogger("seafret.gateway")
+
+TICK_S = 1.0
+"""Real seconds between two looks of the alarm desk at the time; a commit makes one of its own."""
+
+
+class Ticker(threading.Thread):
+    """Tells the alarm desk that time goes on. on_end: told what ended it, None when asked to."""
+
+    def __init__(self, desk: AlarmDesk, on_end: Callable[[BaseException | None], None]) -> None:
+        super().__init__(name="alarms", daemon=True)
+        self._desk = desk
+        self._on_end = on_end
+        self._asked_to_stop = threading.Event()
+
+    def run(self) -> None:
+        """Until asked to stop; a fault of the program ends it and is handed on."""
+        try:
+            while not self._asked_to_stop.wait(TICK_S):
+                self._desk.tick()
+        except BaseException as fault:
+            self._on_end(fault)
+
+    def stop(self) -> None:
+        """Ends after the tick at hand."""
+        self._asked_to_stop.set()
+        if self.ident is not None:
+            self.join()
 
 
 class Gateway:
@@ -41,9 +70,11 @@ class Gateway:
         try:
             self._intake = Intake(history, settings.sites, self._on_commit)
             self._summary = recall(history, settings.sites, self._clock.utc_us())
+            self._desk = AlarmDesk(self._around(history))
         except BaseException:
             self._api.stop()
             raise
+        self._ticker = Ticker(self._desk, self._on_end)
         self._ingest = Ingest(
             self._subscription, self._intake, self._clock, self._on_state, self._on_end
         )
@@ -58,12 +89,29 @@ class Gateway:
             history=history,
             register=self._settings.sites,
             stale_after_us=round(self._settings.watch.stale_after_s * 1_000_000),
+            desk=lambda: self._desk,
+            may_act=self._settings.console.tls_cert is None,
         )
+
+    def _around(self, history: SqliteHistory) -> Around:
+        return Around(
+            history=history,
+            writer=self._intake.writer,
+            register=self._settings.sites,
+            summary=lambda: self._summary,
+            now_us=self._clock.utc_us,
+            deaf=self._is_deaf,
+            stale_after_us=round(self._settings.watch.stale_after_s * 1_000_000),
+        )
+
+    def _is_deaf(self) -> bool:
+        return not self._subscription.connected.is_set() or bool(self._ingest.store_fault)
 
     def start(self) -> None:
         """Returns when the API answers; the broker may still be away."""
         self._api.start()
         self._ingest.start()
+        self._ticker.start()
         self._subscription.start()
 
     def wait(self, asked_to_stop: threading.Event) -> None:
@@ -77,6 +125,7 @@ class Gateway:
     def stop(self) -> None:
         """Ends in the order of the data: no more messages, the last commit, the API."""
         self._subscription.stop()
+        self._ticker.stop()
         if self._ingest.ident is None:
             self._intake.close()
         else:
@@ -85,6 +134,7 @@ class Gateway:
 
     def _on_commit(self, site: str, commit: Commit) -> None:
         self._summary = fold(self._summary, site, commit)
+        self._desk.on_commit(site, commit)
 
     def _on_state(self, state: UnitState) -> None:
         site = site_of(state.unit)

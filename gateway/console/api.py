@@ -1,4 +1,4 @@
-"""The read-only API, `/api/1/...`. Records go out as they are: integers, the unit in the name.
+"""The API, `/api/1/...`. Records go out as they are: integers, the unit in the name.
 
 Ages and times are microseconds, UTC since 1970-01-01; ranges of time are given in RFC 3339 with a
 zone, their end excluded.
@@ -6,16 +6,16 @@ zone, their end excluded.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import APIRouter, HTTPException, Query
-from pydantic import AwareDatetime
 
 from edge.records import Condition, IntervalRow, Span, WeatherRow
 from edge.version import __version__
+from gateway.console.alarm_api import add_alarms
 from gateway.console.picture import (
     ConditionTold,
     InsulatorTold,
@@ -24,32 +24,8 @@ from gateway.console.picture import (
     UnitTold,
     picture,
 )
-from gateway.console.summary import Summary
+from gateway.console.sources import From, Limit, SiteQuery, Sources, To, us
 from gateway.history.store import History, HistoryFault, SiteReader
-from gateway.settings import Site
-
-PAGE_ROWS_MAX = 5000
-"""Rows of one answer; `next_us` says where to go on."""
-
-
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """How the gateway itself does. store_fault: why nothing can be stored now, "" where it can."""
-
-    broker_connected: bool
-    store_fault: str
-
-
-@dataclass(frozen=True, slots=True)
-class Sources:
-    """What the API reads from."""
-
-    summary: Callable[[], Summary]
-    standing: Callable[[], Standing]
-    now_us: Callable[[], int]
-    history: History
-    register: Mapping[str, Site]
-    stale_after_us: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,17 +67,12 @@ class Exposure:
     sums: dict[str, int]
 
 
-From = Annotated[AwareDatetime, Query(alias="from")]
-To = Annotated[AwareDatetime, Query(alias="to")]
-Limit = Annotated[int, Query(ge=1, le=PAGE_ROWS_MAX)]
-SiteQuery = Annotated[str | None, Query(max_length=32)]
-
-
 def router(sources: Sources) -> APIRouter:
     """The routes over their sources."""
     routes = APIRouter(prefix="/api/1")
     _add_present(routes, sources)
     _add_past(routes, sources)
+    add_alarms(routes, sources)
     return routes
 
 
@@ -158,14 +129,14 @@ def _add_past(routes: APIRouter, sources: Sources) -> None:
     ) -> IntervalPage:
         spans = tuple(span or (Span.MINUTE, Span.MERGED))
         with _reading(sources.history, site) as reader:
-            rows = reader.intervals(insulator, _us(start), _us(end), spans, limit + 1)
+            rows = reader.intervals(insulator, us(start), us(end), spans, limit + 1)
         kept, next_us = _page([row.start_us for row in rows], limit)
         return IntervalPage(rows[:kept], next_us)
 
     @routes.get("/sites/{site}/weather")
     def weather(site: str, start: From, end: To, limit: Limit = 1000) -> WeatherPage:
         with _reading(sources.history, site) as reader:
-            rows = [one.record for one in reader.weather(_us(start), _us(end), limit + 1)]
+            rows = [one.record for one in reader.weather(us(start), us(end), limit + 1)]
         kept, next_us = _page([row.start_us for row in rows], limit)
         return WeatherPage(rows[:kept], next_us)
 
@@ -176,15 +147,10 @@ def _add_past(routes: APIRouter, sources: Sources) -> None:
         start: From,
         end: To,
     ) -> Exposure:
-        from_us, to_us = _us(start), _us(end)
+        from_us, to_us = us(start), us(end)
         with _reading(sources.history, site) as reader:
             sums = reader.exposure(insulator, from_us, to_us)
         return Exposure(site, insulator, from_us, to_us, sums)
-
-
-def _us(moment: AwareDatetime) -> int:
-    whole = int(moment.timestamp() // 1)
-    return whole * 1_000_000 + moment.microsecond
 
 
 def _page(starts: list[int], limit: int) -> tuple[int, int | None]:

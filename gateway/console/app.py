@@ -10,7 +10,8 @@ from fastapi import FastAPI
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from edge.version import __version__
-from gateway.console.api import Sources, router
+from gateway.console.api import router
+from gateway.console.sources import Sources
 from gateway.settings import Console
 
 START_S = 15.0

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import httpx
 from pydantic import TypeAdapter, ValidationError
 
+from gateway.console.alarm_api import JournalPage
+from gateway.console.alarm_picture import AlarmsTold
 from gateway.console.api import Health
 from gateway.console.picture import ConditionTold, InsulatorTold, Liveliness, SiteTold, UnitTold
 
@@ -21,6 +25,10 @@ Answer = TypeVar("Answer")
 
 class GatewayUnreachable(OSError):
     """Nothing that speaks our API answers at the address."""
+
+
+class GatewayRefused(ValueError):
+    """The gateway answers, and does not allow what was asked for; the text is its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,17 +61,61 @@ class Present:
 def fetch_present(url: str, site: str | None = None) -> Present:
     """The present of one site or of all. Raises GatewayUnreachable."""
     query = {} if site is None else {"site": site}
+    with _connected(url) as client:
+        sites = _get(client, "sites", {}, list[SiteTold])
+        return Present(
+            url,
+            _get(client, "health", {}, Health),
+            [one for one in sites if site in (None, one.site)],
+            _get(client, "units", query, list[UnitTold]),
+            _get(client, "insulators", query, list[InsulatorTold]),
+            _get(client, "conditions", query, list[ConditionTold]),
+        )
+
+
+def fetch_alarms(url: str, site: str | None = None) -> AlarmsTold:
+    """The alarm list of one site or of all. Raises GatewayUnreachable."""
+    with _connected(url) as client:
+        return _get(client, "alarms", {} if site is None else {"site": site}, AlarmsTold)
+
+
+def fetch_journal(url: str, site: str, since: str) -> list[dict[str, Any]]:
+    """The journal of a site from a moment (RFC 3339) on. Raises GatewayUnreachable."""
+    found: list[dict[str, Any]] = []
+    after: int | None = 0
+    with _connected(url) as client:
+        while after is not None:
+            query = {"from": since, "after": str(after)}
+            page = _get(client, f"sites/{site}/journal", query, JournalPage)
+            found += page.entries
+            after = page.next_after
+    return found
+
+
+def ask_gateway(url: str, action: str, ask: dict[str, Any]) -> AlarmsTold:
+    """Acts on an alarm. Raises GatewayRefused with the gateway's reason, GatewayUnreachable."""
+    with _connected(url) as client:
+        answer = client.post(f"/api/1/alarms/{action}", json=ask)
+        if answer.status_code in (403, 409, 422):
+            raise GatewayRefused(_reason(answer))
+        answer.raise_for_status()
+        return TypeAdapter(AlarmsTold).validate_json(answer.content)
+
+
+def _reason(answer: httpx.Response) -> str:
+    detail = answer.json()["detail"]
+    if isinstance(detail, str):
+        return detail
+    first = detail[0]
+    where = ".".join(str(part) for part in first["loc"][1:])
+    return f"{where}: {first['msg']}"
+
+
+@contextmanager
+def _connected(url: str) -> Iterator[httpx.Client]:
     try:
         with httpx.Client(base_url=url, timeout=ANSWER_S, trust_env=False) as client:
-            sites = _get(client, "sites", {}, list[SiteTold])
-            return Present(
-                url,
-                _get(client, "health", {}, Health),
-                [one for one in sites if site in (None, one.site)],
-                _get(client, "units", query, list[UnitTold]),
-                _get(client, "insulators", query, list[InsulatorTold]),
-                _get(client, "conditions", query, list[ConditionTold]),
-            )
+            yield client
     except (httpx.HTTPError, httpx.InvalidURL, ValidationError) as fault:
         reason = (str(fault) or type(fault).__name__).splitlines()[0]
         raise GatewayUnreachable(

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime, timedelta
 
 from edge.quantities import BY_NAME, column_text
-from edge.records import Condition, HealthRow, IntervalRow
+from edge.records import HealthRow, IntervalRow
 from gateway.console.client import Present
-from gateway.console.picture import ConditionTold, InsulatorTold, Liveliness, SiteTold, UnitTold
+from gateway.console.picture import InsulatorTold, Liveliness, SiteTold, UnitTold
 
 WIDTH = 80
 NAME_WIDTH = 22
@@ -20,25 +20,14 @@ CAUTION = "Monitoring only: not protection, and no proof that anything is safe t
 
 def status_text(present: Present) -> str:
     """Sites, units and insulators, then how many alarms."""
-    head = [f"seafret at {present.url}, {utc_text(present.health.now_us)} UTC", *_faults(present)]
+    head = [f"seafret at {present.url}, {utc_text(present.health.now_us)} UTC", *faults(present)]
     body: list[str] = []
     for site in present.sites:
         body += ["", _site_line(site)]
         body += [_unit_line(unit) for unit in present.units if unit.site == site.site]
         own = [one for one in present.insulators if one.site == site.site]
         body += [HEADING, *(line for one in own for line in _insulator_lines(one))] if own else []
-    return "\n".join(_cut((*head, *body, "", _alarm_count(present), CAUTION)))
-
-
-def alarms_text(present: Present) -> str:
-    """Conditions that are in or unknown, by priority and time."""
-    told = [one for one in present.conditions if one.change.condition is not Condition.OUT]
-    lines = [f"{utc_text(present.health.now_us)} UTC", *_faults(present)]
-    if told:
-        lines += ["", f"{'P':<3}{'state':<9}{'since (UTC)':<21}alarm"]
-    for one in sorted(told, key=_order):
-        lines += _alarm_lines(one)
-    return "\n".join(_cut((*lines, "", _alarm_count(present), CAUTION)))
+    return "\n".join(cut((*head, *body, "", _alarm_count(present), CAUTION)))
 
 
 def printable(text: str) -> str:
@@ -62,11 +51,13 @@ def age_text(age_us: int | None) -> str:
     return f"{age_us // 1_000_000} s"
 
 
-def _cut(lines: Iterable[str]) -> Iterator[str]:
+def cut(lines: Iterable[str]) -> Iterator[str]:
+    """Lines of 80 columns at most, with nothing that does not print."""
     return (printable(line)[:WIDTH].rstrip() for line in lines)
 
 
-def _faults(present: Present) -> list[str]:
+def faults(present: Present) -> list[str]:
+    """What the gateway itself cannot do, one line each."""
     health = present.health
     found = (
         [] if health.broker_connected else ["BLIND: the gateway has no connection to its broker"]
@@ -115,10 +106,11 @@ def _insulator_lines(told: InsulatorTold) -> list[str]:
     line = f"{first}{row.state:<14}{peak:>9}{_arcs_a_minute(row):>10}  {age_text(told.age_us):<9}"
     note = ", ".join(row.flags if told.watched else ("NOT WATCHED", *row.flags))
     fits = len(line) + len(note) <= WIDTH
-    return [*head, line + note] if fits else [*head, line, *_wrapped(note, 6)]
+    return [*head, line + note] if fits else [*head, line, *wrapped(note, 6)]
 
 
-def _wrapped(text: str, indent: int) -> list[str]:
+def wrapped(text: str, indent: int) -> list[str]:
+    """Text within 80 columns, all lines indented."""
     pad = " " * indent
     return textwrap.wrap(text, WIDTH, initial_indent=pad, subsequent_indent=pad)
 
@@ -127,35 +119,6 @@ def _arcs_a_minute(row: IntervalRow) -> str:
     if not row.duration_us:
         return ""
     return str(round(row.arcing_halfcycles * 60_000_000 / row.duration_us))
-
-
-def _order(told: ConditionTold) -> tuple[bool, int, int]:
-    change = told.change
-    return change.condition is not Condition.IN, change.priority, -change.at_us
-
-
-def _alarm_lines(told: ConditionTold) -> Sequence[str]:
-    change = told.change
-    stale = ", unit not live: last known" if told.stale else ""
-    deciding = [_against(name, found, change.limits) for name, found in change.deciding.items()]
-    reason = [change.reason] if change.reason else []
-    return [
-        f"{change.priority:<3}{change.condition:<9}{utc_text(change.at_us):<21}{change.alarm}",
-        *_wrapped(f"{told.unit} {change.subject}".strip() + stale, 12),
-        *(line for text in (*deciding, *reason) for line in _wrapped(text, 12)),
-    ]
-
-
-def _against(name: str, found: int, limits: dict[str, int]) -> str:
-    limit = limits.get(name)
-    return _quantity(name, found) + ("" if limit is None else f", limit {_quantity(name, limit)}")
-
-
-def _quantity(name: str, found: int) -> str:
-    quantity = BY_NAME.get(name)
-    if quantity is None:
-        return f"{name} {found}"
-    return f"{quantity.column} {column_text(quantity, found)}"
 
 
 def _alarm_count(present: Present) -> str:

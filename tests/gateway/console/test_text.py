@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from edge.records import Condition, Stream
+from edge.records import Stream
 from gateway.console.api import Health
 from gateway.console.client import Present
 from gateway.console.summary import Summary
-from gateway.console.text import age_text, alarms_text, status_text
-from tests.gateway.build import MINUTE_US, START_US, condition, health, interval, key
+from gateway.console.text import age_text, status_text
+from tests.gateway.build import MINUTE_US, START_US, health, interval, key
 from tests.gateway.console.test_picture import after, seen
 
 
@@ -26,23 +26,16 @@ def told(summary: Summary, now_us: int = START_US + 2 * MINUTE_US, fault: str = 
 def test_long_names_and_many_flags_stay_whole_within_80_columns() -> None:
     name = "LINE-12-TOWER-0047-PHASE-A-STRING-2-SEAWARD-SIDE"
     flags = ("clock-unsynchronised", "reference-doubtful", "voltage-abnormal", "saturated")
-    change = condition(0, alarm="flashover-or-trip-suspected", subject=name, reason="why " * 40)
-    present = told(
-        after((key(), [interval(0, insulator=name, flags=flags)]), (key(Stream.ALARM), [change]))
-    )
-    for text in (status_text(present), alarms_text(present)):
-        assert max(map(len, text.splitlines())) <= 80
-        assert name in text
-    assert all(flag in status_text(present) for flag in flags)
-    assert "flashover-or-trip-suspected" in alarms_text(present)
+    text = status_text(told(after((key(), [interval(0, insulator=name, flags=flags)]))))
+    assert max(map(len, text.splitlines())) <= 80
+    assert name in text
+    assert all(flag in text for flag in flags)
 
 
 def test_control_characters_of_a_peer_are_shown_as_codes() -> None:
-    hostile = condition(0, alarm="\x1b[31mred", reason="a\nb\x07")
     ill = health(0, reasons=("\x1b]0;owned\x07",))
-    present = told(after((key(Stream.ALARM), [hostile]), (key(Stream.HEALTH), [ill])))
-    for text in (status_text(present), alarms_text(present)):
-        assert all(character.isprintable() or character == "\n" for character in text)
+    text = status_text(told(after((key(Stream.HEALTH), [ill]))))
+    assert all(character.isprintable() or character == "\n" for character in text)
 
 
 def test_what_cannot_be_stored_or_told_is_blind() -> None:
@@ -52,17 +45,6 @@ def test_what_cannot_be_stored_or_told_is_blind() -> None:
     assert "nothing can be stored: disk full" in status_text(told(sound, fault="disk full"))
     assert told(sound, START_US + 9 * MINUTE_US).blind
     assert told(after((key(), [interval(0)]))).blind  # B2 is registered and never spoke
-
-
-def test_a_cleared_alarm_is_not_listed_and_one_that_cannot_be_told_is() -> None:
-    alarms = [
-        condition(0, Condition.OUT, alarm="one"),
-        condition(0, Condition.UNKNOWN, alarm="two"),
-    ]
-    text = alarms_text(told(after((key(Stream.ALARM), alarms))))
-    assert "one" not in text.split()
-    assert "two" in text.split()
-    assert "1 cannot be told" in text
 
 
 def test_ages_are_told_in_a_sensible_unit() -> None:
