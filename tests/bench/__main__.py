@@ -1,0 +1,96 @@
+"""How fast, measured in one run on one machine.
+
+    python -m tests.bench                     everything, about five minutes
+    python -m tests.bench --seconds 60        shorter recordings
+    python -m tests.bench --only live stages  some parts
+    python -m tests.bench --json > bench.json
+
+How to read it. Each figure is measured some rounds; min, median and max are shown, and where two
+things are compared they take turns, so that a busy machine hurts both. Times are processor time of
+the process unless the line says wall. Look at the median; where min and max lie far apart the
+machine was busy and the run says little.
+
+replay   `loop / ours`: how many times as much processor time an honest loop of numpy and scipy
+         (tests/bench/loop.py) takes for the same recording. Reading, measuring and writing are in
+         both; before anything is timed the two results are compared, and a run in which they differ
+         is an error. `signal / ours`: seconds of recording replayed in one second.
+scaling  the same feed with one and with two processes, by the wall; what the wall could say at most
+         if nobody else used the two cores (twice the processor time of one over that of two). The
+         wall says little when the load of the machine, which stands below it, is above 2.
+memory   highest resident memory of a replay in a process of its own, short and long recording.
+live     four currents and a voltage as frames of the serial link, read in pieces: share of one
+         core (framing, measuring, deciding; no disk, no network), time from the last sample of a
+         window to its result (in the signal's time, with the computing of that piece), highest
+         memory of a process that imports the edge alone, and from the start of that process to its
+         first window if the signal begins when it is ready.
+ingest   minute rows in messages of twenty into an SQLite history, two hundred rows a commit; the
+         time a row takes when the history is four times as long against the beginning.
+decide   one minute row through the alarms; lines: one record to its canonical line and back.
+stages   where a replay spends its time, by the profiler; passes: that time in units of one plain
+         pass over the same samples (int16 in, float64 out), the least that any measure needs.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from tests.bench.timing import ONE_THREAD, Figure
+
+PARTS = ("replay", "scaling", "memory", "live", "ingest", "decide", "lines", "stages")
+PIECES_S = (0.025, 0.05, 0.1, 1.0)
+
+
+def measured(parts: list[str], seconds: int, rounds: int, folder: Path) -> list[Figure]:
+    """The figures of some parts, in the order of PARTS."""
+    from tests.bench import deciding, living, replaying, stages, storing
+    from tests.bench.recordings import Size
+
+    size = Size(seconds)
+    live_size = Size(max(5, min(seconds, 60)))
+    rows = max(500, min(20 * seconds, 5000))
+    works: dict[str, Callable[[Path], list[Figure]]] = {
+        "replay": lambda at: (
+            replaying.against_loop(at / "4", size, rounds)
+            + replaying.against_loop(at / "3", Size(seconds, 3), rounds)
+        ),
+        "scaling": lambda at: replaying.scaling(at, size, rounds),
+        "memory": lambda at: replaying.memory(at, Size(max(1, seconds // 5)), size),
+        "live": lambda at: living.cost(at, live_size, rounds, PIECES_S),
+        "ingest": lambda at: storing.ingest(at, rows, rounds),
+        "decide": lambda at: deciding.decide(4 * rows, rounds),
+        "lines": lambda at: deciding.lines(rows, rounds),
+        "stages": lambda at: stages.profile(at, size),
+    }
+    found: list[Figure] = []
+    for part in PARTS:
+        if part in parts:
+            print(f"bench: {part} ...", file=sys.stderr, flush=True)
+            with tempfile.TemporaryDirectory(dir=folder) as inside:
+                found += works[part](Path(inside))
+    return found
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Prints the report; the exit code is 0."""
+    parser = argparse.ArgumentParser(prog="python -m tests.bench", description="How fast.")
+    parser.add_argument("--seconds", type=int, default=600, help="of each recording (600)")
+    parser.add_argument("--rounds", type=int, default=3, help="of each measurement (3)")
+    parser.add_argument("--only", nargs="+", choices=PARTS, default=list(PARTS), metavar="PART")
+    parser.add_argument("--json", action="store_true", help="for a script")
+    asked = parser.parse_args(arguments)
+    from tests.bench.report import as_json, table
+
+    with tempfile.TemporaryDirectory() as folder:
+        figures = measured(asked.only, asked.seconds, asked.rounds, Path(folder))
+    print(as_json(figures) if asked.json else table(figures), end="")
+    return 0
+
+
+if __name__ == "__main__":
+    os.environ.update(ONE_THREAD)  # before numpy is first imported
+    sys.exit(main())
