@@ -35,6 +35,8 @@ MODEL_SD = (0.02, 0.25)
 HUBER = 2.0
 """Residuals beyond so many spreads weigh less."""
 ROUNDS = 6
+SEARCH_ROUNDS = 3
+"""Rounds of reweighting before a shift is judged: with fewer the judgement is rough."""
 SHIFT_STEP_MOST_PCT = 5.0
 SHIFT_MOST_PCT = 18.0
 MEMORIES_PCT = (0.0, 3.0, 6.0)
@@ -222,14 +224,15 @@ def _design(
 
 
 def _objective(hours: Hours, shift: float, memory: int) -> tuple[float, Floats]:
-    """Badness (minus twice the log likelihood, nearly) and residuals at a held shift."""
+    """Badness (minus twice the marginal log likelihood, nearly) and residuals at a held shift."""
     residual = hours.log_ma - np.mean(hours.log_ma)
-    for _ in range(2):
+    for _ in range(SEARCH_ROUNDS):
         design = _design(hours, shift, memory, residual, False)[0]
         found, columns, response, _, spreads = _solve(design, hours.log_ma, hours, residual, 4)
         residual = hours.log_ma - design @ found
     left = response - columns @ found
-    badness = float(left @ left) / spreads.hour_sd**2 + 2 * left.size * np.log(spreads.hour_sd)
+    badness = left.size * float(np.log(np.mean(np.square(left))))
+    badness += float(np.sum(np.log1p(spreads.sizes * (spreads.night_sd / spreads.hour_sd) ** 2)))
     return badness + _complexity(columns, spreads) + (shift / SHIFT_SD_PCT) ** 2, residual
 
 
@@ -262,11 +265,7 @@ def _concluded(hours: Hours, shift: float, memory: int, residual: Floats, shifti
         design, hours.log_ma + slope * shift, hours, residual, 4
     )
     left = response - columns @ found
-    blocks = int(hours.block.max()) + 1
-    scores = np.column_stack(
-        [np.bincount(hours.block, columns[:, i] * left, blocks) for i in range(columns.shape[1])]
-    )
-    influence = scores @ inverse[:, k : k + 2]
+    influence = _influence(hours, columns, left, inverse)[:, k : k + 2]
     covariance, freedom = _between_blocks(hours, columns, inverse[:, k : k + 2], influence)
     levels = _levels(hours, memory, design, found, spreads)
     return Fit(
@@ -285,6 +284,24 @@ def _concluded(hours: Hours, shift: float, memory: int, residual: Floats, shifti
     )
 
 
+def _influence(hours: Hours, columns: Floats, left: Floats, inverse: Floats) -> Floats:
+    """How far each block of nights pulls the estimates: shape (blocks, estimates).
+
+    The pull is that of leaving the block out (the jackknife's), not of its residuals as they are:
+    the fit has bent towards them already. Standard statistics (cluster-robust CR3).
+    """
+    blocks, size = int(hours.block.max()) + 1, columns.shape[1]
+    order = np.argsort(hours.block, kind="stable")
+    ends = np.searchsorted(hours.block[order], np.arange(blocks + 1))
+    pulls = np.zeros((blocks, size))
+    for b in range(blocks):
+        rows = order[ends[b] : ends[b + 1]]
+        own = columns[rows]
+        kept = np.eye(size) - (own.T @ own) @ inverse
+        pulls[b] = np.linalg.solve(kept, own.T @ left[rows])
+    return np.asarray(pulls @ inverse)
+
+
 def _between_blocks(
     hours: Hours, columns: Floats, inverse: Floats, influence: Floats
 ) -> tuple[Floats, tuple[float, float]]:
@@ -299,8 +316,7 @@ def _between_blocks(
         np.square(expected).sum(axis=0), 1e-300
     )
     freedom = np.maximum(witnesses - 2.0, 1.0)
-    grown = np.sqrt(np.maximum(witnesses, 3.0) / freedom)
-    covariance = (influence * grown).T @ (influence * grown)
+    covariance = influence.T @ influence * (blocks - 1.0) / blocks
     covariance = covariance + np.diag(np.square(MODEL_SD))
     return covariance, (float(freedom[0]), float(freedom[1]))
 

@@ -87,8 +87,7 @@ def _site_p(fitted: Mapping[str, Response]) -> tuple[float, float]:
         summed[np.searchsorted(keys, one.block_keys)] += _fit(one).influence / len(fitted)
     estimates = np.mean([[_fit(one).step, _fit(one).shift_pct] for one in fitted.values()], axis=0)
     freedom = np.min([_fit(one).freedom for one in fitted.values()], axis=0)
-    grown = (freedom + 2.0) / freedom
-    sd = np.sqrt(np.square(summed).sum(axis=0) * grown + np.square(MODEL_SD))
+    sd = np.sqrt(np.square(summed).sum(axis=0) + np.square(MODEL_SD))
     chances = [_p(float(estimates[k]), float(sd[k]), float(freedom[k])) for k in range(2)]
     return chances[0], chances[1]
 
