@@ -6,7 +6,7 @@ import threading
 
 from edge.daemon.inbox import Inbox
 from edge.daemon.keeper import Request, SourceOver
-from edge.daemon.pacing import limited
+from edge.daemon.pacing import gathered, limited
 from edge.daemon.sources import Life, Source
 from edge.samples import StreamEnd
 from edge.sense.link import FirmwareRefused
@@ -50,7 +50,8 @@ class Feeder:
         """Whether the source ended of itself."""
         ended: StreamEnd | None = None
         rate_hz = self._source.description.rate_hz
-        for item in limited(self._source.items(self._begin_us), rate_hz, self._signal_s):
+        items = limited(self._source.items(self._begin_us), rate_hz, self._signal_s)
+        for item in gathered(items, rate_hz):
             ended = item if isinstance(item, StreamEnd) else None
             if self._life.is_over() or not self._inbox.put_item(item, self._life.is_over):
                 return False

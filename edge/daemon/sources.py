@@ -9,7 +9,7 @@ from pathlib import Path
 
 from edge.clock import Clock, steady_ns, steady_s
 from edge.daemon import dating
-from edge.daemon.pacing import gathered, paced
+from edge.daemon.pacing import paced
 from edge.samples import SignalDescription, SourceItem
 from edge.sense.link import HELLO_WAIT_S
 from edge.sense.reconnecting import ReconnectingLink
@@ -58,7 +58,8 @@ class Source:
     """An open source.
 
     identity: tells a stored signal from another one; "" of a live one. is_live: of a real sensor.
-    cut: why there is less of it than it says. is_dated_by_clock: a stored signal that takes its dates from the clock at which it begins.
+    cut: why there is less of it than it says. is_dated_by_clock: a stored signal that takes its
+    dates from the clock at which it begins.
     items: begins the signal, its first moment at this clock time [us]. counters: what the source
     counted; silence: why no samples come, "" while they do; both may be read from any thread.
     """
@@ -103,17 +104,17 @@ def _link(port: str, baud: int, clock: Clock, life: Life, hello_wait_s: float) -
     )
     description = link.describe(hello_wait_s)
 
-    def dated() -> Iterator[SourceItem]:
+    def items(begin_us: int) -> Iterator[SourceItem]:
         host = dating.HostDating()
         for item in link:
-            host, items = dating.host_dated(
+            host, dated = dating.host_dated(
                 host, item, clock.utc_us(), clock.discipline(), description.rate_hz
             )
-            yield from items
+            yield from dated
 
     return Source(
         description=description,
-        items=lambda begin_us: gathered(dated(), description.rate_hz),
+        items=items,
         close=link.close,
         counters=lambda: link.health().counters,
         silence=lambda: link.health().reason,

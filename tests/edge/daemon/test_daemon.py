@@ -4,17 +4,14 @@ from __future__ import annotations
 
 import json
 import signal
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
 from edge import __main__ as command_line
-from edge.clock import Clock
 from edge.daemon.running import FILE_NAME, made_folder
 from edge.faults import exit_code_of, line_of
-from edge.keep import DurableFile, FileInUse, Stamp
+from edge.keep import DurableFile, Stamp
 from edge.records import Stream
 from edge.sense.link import LinkDown
 from edge.settings import parse_settings
@@ -27,14 +24,13 @@ from tests.edge.daemon.builders import (
     settings_text,
     write_recording,
 )
+from tests.edge.daemon.launching import END_S, await_line, clock_file, ended, launched
 from tests.edge.daemon.receiver import Receiver
 
-ROOT = Path(__file__).parents[3]
 SIGNAL_S = 70.0
-END_S = 60.0
 KINDS = ("condition", "interval", "health", "weather")
-FAST = 12.0
-"""A recording played at this rate takes long enough to be killed in the middle of a minute."""
+FAST, SLOW = 12.0, 0.05
+"""A recording played fast is killed in the middle of a minute; played slowly it outlasts a test."""
 
 
 @pytest.fixture(scope="module")
@@ -54,45 +50,14 @@ def beside(recorded: Path, folder: Path, text: str) -> Path:
     return folder / "edge.toml"
 
 
-def launched(settings: Path, *more: str) -> subprocess.Popen[str]:
-    """`seafret-edge run` as a process; its errors are lines that can be awaited."""
-    command = [sys.executable, "-m", "edge", "run", "--settings", str(settings), *more]
-    return subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=ROOT
-    )
-
-
-def clock_file(folder: Path, rate: float = FAST) -> str:
-    real_us = Clock().utc_us()
-    plain = {"rate": rate, "real_origin_us": real_us, "shown_origin_us": real_us}
-    (folder / "clock.json").write_text(json.dumps(plain))
-    return str(folder / "clock.json")
-
-
-def await_line(process: subprocess.Popen[str], words: str) -> None:
-    assert process.stderr is not None
-    for line in process.stderr:
-        if words in line:
-            return
-    raise AssertionError(f"the daemon ended without saying {words!r}")
-
-
-def ended(process: subprocess.Popen[str]) -> tuple[int, str]:
-    """Exit code and what it said since."""
-    _, said = process.communicate(timeout=END_S)
-    return process.returncode, said
-
-
 @pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGTERM])
 def test_a_daemon_cut_in_mid_minute_counts_no_minute_twice_and_misses_none(
     recorded: Path, tmp_path: Path, number: int
 ) -> None:
     settings = beside(recorded, tmp_path, settings_text(RECORDED))
-    clock = clock_file(tmp_path)
-    process = launched(settings, "--clock", clock)
-    await_line(process, "arcing old-post in")
-    process.send_signal(number)
-    code, _ = ended(process)
+    with launched(settings, "--clock", clock_file(tmp_path, FAST)) as process:
+        await_line(process, "arcing old-post in")
+        code, _ = ended(process, number)
     assert code == (0 if number == signal.SIGTERM else -signal.SIGKILL)
     before = [*kept_bodies(tmp_path, "condition"), *kept_bodies(tmp_path, "interval")]
     assert before and len(before) < len(kept_bodies(recorded, "condition", "interval"))
@@ -109,8 +74,8 @@ def test_a_signal_that_was_taken_in_wholly_is_not_taken_in_again(recorded: Path)
 
 
 def test_without_a_broker_it_says_so_and_keeps(recorded: Path, tmp_path: Path) -> None:
-    process = launched(beside(recorded, tmp_path, settings_text(RECORDED)))
-    said, _ = process.communicate(timeout=END_S)
+    with launched(beside(recorded, tmp_path, settings_text(RECORDED))) as process:
+        said, _ = process.communicate(timeout=END_S)
     assert process.returncode == 0 and "no broker is set: it keeps" in said
     assert kept_bodies(tmp_path, "interval") == kept_bodies(recorded, "interval")
 
@@ -140,27 +105,25 @@ def test_while_the_broker_is_down_it_keeps_and_when_it_comes_it_delivers(
 
 
 def test_a_second_daemon_on_the_same_folder_is_refused_and_harms_nothing(
-    recorded: Path, tmp_path: Path
+    recorded: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     settings = beside(recorded, tmp_path, settings_text(RECORDED))
-    first = launched(settings, "--clock", clock_file(tmp_path))
-    await_line(first, "started")
-    code, said = ended(launched(settings))
-    assert code == 69 and len(said.splitlines()) == 1
-    assert "another process holds this file" in said
-    with pytest.raises(FileInUse):
-        played_out(daemon_in(tmp_path, settings_text(RECORDED)))
-    first.send_signal(signal.SIGTERM)
-    assert ended(first)[0] == 0
+    with launched(settings, "--clock", clock_file(tmp_path, SLOW)) as first:
+        await_line(first, "started")
+        assert command_line.main(["run", "--settings", str(settings)]) == 69
+        said = capsys.readouterr().err
+        assert len(said.splitlines()) == 1 and "another process holds this file" in said
+        assert ended(first, signal.SIGTERM)[0] == 0
 
 
 def test_a_folder_that_cannot_be_written_is_one_line_that_says_what_to_do(
-    recorded: Path, tmp_path: Path
+    recorded: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     settings = beside(recorded, tmp_path, settings_text(RECORDED))
     (tmp_path / "data").write_text("a file stands where the folder is to be")
-    code, said = ended(launched(settings))
-    assert code == 69 and len(said.splitlines()) == 1
+    assert command_line.main(["run", "--settings", str(settings)]) == 69
+    said = capsys.readouterr().err
+    assert len(said.splitlines()) == 1
     assert "store.folder" in said and "change its owner, or name another" in said
 
 

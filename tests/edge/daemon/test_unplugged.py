@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import json
 import signal
-import subprocess
-import sys
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -15,11 +13,10 @@ from edge.sense.frame_codec import frame_body
 from edge.sense.framing import wire_frame
 from edge.sense.recordings import Recordings, open_recordings
 from tests.edge.daemon.builders import RATE_HZ, kept_bodies, settings_text, write_recording
+from tests.edge.daemon.launching import await_line, ended, launched
 from tests.edge.sense.link_builders import Terminal
 
-ROOT = Path(__file__).parents[3]
 CUT_S, LOST_S, SIGNAL_S = 25, 8, 65
-END_S = 60.0
 ON_THE_LINE_US = 1_000_000
 """What is on its way when the lead is pulled is lost with it."""
 
@@ -44,17 +41,11 @@ def between(items: Iterable[SourceItem], first_s: int, last_s: int) -> Iterable[
             yield item
 
 
-def launched(folder: Path, *more: str) -> subprocess.Popen[str]:
-    """A daemon that reads the terminal `port` in the folder."""
+def settings_in(folder: Path) -> Path:
+    """Settings of a daemon that reads the terminal `port` in the folder."""
     text = settings_text(f'kind = "link"\nport = "{folder / "port"}"')
     (folder / "edge.toml").write_text(text)
-    return subprocess.Popen(
-        [sys.executable, "-m", "edge", "run", "--settings", str(folder / "edge.toml"), *more],
-        cwd=ROOT,
-        stderr=subprocess.PIPE,
-        stdout=subprocess.DEVNULL,
-        text=True,
-    )
+    return folder / "edge.toml"
 
 
 def test_a_port_that_vanishes_is_told_and_the_signal_goes_on_when_it_is_back(
@@ -62,18 +53,15 @@ def test_a_port_that_vanishes_is_told_and_the_signal_goes_on_when_it_is_back(
 ) -> None:
     recordings = open_recordings(write_recording(tmp_path, SIGNAL_S))
     terminal = Terminal(tmp_path / "port")
-    daemon = launched(tmp_path, "--signal-seconds", str(SIGNAL_S))
-    assert daemon.stderr is not None
-    terminal.send(line_of(recordings, 0, CUT_S))
-    next(line for line in daemon.stderr if "arcing old-post in" in line)
-    terminal.unplug()
-    told = next(line for line in daemon.stderr if "signal-ended" in line)
-    assert "went away; check the USB lead" in told
-    again = Terminal(tmp_path / "port")
-    again.send(line_of(recordings, CUT_S + LOST_S, SIGNAL_S))
-    _, _ = daemon.communicate(timeout=END_S)
+    with launched(settings_in(tmp_path), "--signal-seconds", str(SIGNAL_S)) as daemon:
+        terminal.send(line_of(recordings, 0, CUT_S))
+        await_line(daemon, "arcing old-post in")
+        terminal.unplug()
+        assert "went away; check the USB lead" in await_line(daemon, "signal-ended")
+        again = Terminal(tmp_path / "port")
+        again.send(line_of(recordings, CUT_S + LOST_S, SIGNAL_S))
+        assert ended(daemon)[0] == 0
     again.unplug()
-    assert daemon.returncode == 0
     rows = [json.loads(body) for body in kept_bodies(tmp_path, "interval")]
     keys = [(row["insulator"], row["span"], row["start_us"]) for row in rows]
     assert len(keys) == len(set(keys))
@@ -87,15 +75,12 @@ def test_a_port_that_vanishes_is_told_and_the_signal_goes_on_when_it_is_back(
 def test_a_stop_closes_the_running_minute_of_a_live_signal(tmp_path: Path) -> None:
     recordings = open_recordings(write_recording(tmp_path, 30))
     terminal = Terminal(tmp_path / "port")
-    daemon = launched(tmp_path)
-    assert daemon.stderr is not None
-    terminal.send(line_of(recordings, 0, 30))
-    terminal.wait()
-    next(line for line in daemon.stderr if "arcing old-post in" in line)
-    daemon.send_signal(signal.SIGTERM)
-    daemon.communicate(timeout=END_S)
+    with launched(settings_in(tmp_path)) as daemon:
+        terminal.send(line_of(recordings, 0, 30))
+        terminal.wait()
+        await_line(daemon, "arcing old-post in")
+        assert ended(daemon, signal.SIGTERM)[0] == 0
     terminal.unplug()
-    assert daemon.returncode == 0
     rows = [json.loads(body) for body in kept_bodies(tmp_path, "interval")]
     for name in ("old-post", "new-rubber"):
         (row,) = [r for r in rows if r["insulator"] == name and r["span"] == "minute"]
