@@ -60,7 +60,7 @@ class Demo:
             self._live()
         except KeyboardInterrupt:
             self._end()
-            self._screen.say(f"Stopped. All processes have ended; {self._remove()}.")
+            self._screen.say("Stopped.", *self._farewell())
             return Exit.STOPPED
         except BrokenPipeError:  # nobody reads on, as in `seafret demo | head`
             self._end()
@@ -68,7 +68,7 @@ class Demo:
             raise
         except BaseException:
             self._end()
-            self._screen.say(f"What was written stays in {self._folder}.")
+            self._screen.say("What was written stays in", str(self._folder))
             raise
         self._end()
         return self._sum_up()
@@ -131,11 +131,9 @@ class Demo:
         self._screen.clear()
         self._machine.stop()
 
-    def _remove(self) -> str:
-        if self._kept is not None:
-            return f"what was written stays in {self._kept}"
-        shutil.rmtree(self._folder, ignore_errors=True)
-        return "the temporary folder is removed"
+    def _remove(self) -> None:
+        if self._kept is None:
+            shutil.rmtree(self._folder, ignore_errors=True)
 
     def _opening(self) -> list[str]:
         night = self._night
@@ -156,15 +154,15 @@ class Demo:
                 f"{SAMPLES_A_SECOND:,} samples/s"
             )
             lines.append(f"            {TOLD[plan.name].title}: {TOLD[plan.name].lies}")
-        what = "removed at the end; --data DIR keeps it" if self._kept is None else "stays"
-        lines += [f"  data      {self._folder}", f"            ({what})"]
+        what = "stays" if self._kept else "goes at the end; --data DIR keeps what is written"
+        lines += [f"  data      {what}:", f"            {self._folder}"]
         look = f"seafret status --url {self._machine.address}"
         return [*lines, f"Look on from another terminal: {look}", ""]
 
     def _sum_up(self) -> Exit:
         story = read_story(self._machine.layout, self._night)
         self._screen.say_all(summary_lines(story))
-        self._screen.say("", *self._how_it_went(), "", *self._next(), "", self._farewell())
+        self._screen.say("", *self._how_it_went(), "", *self._next(), "", *self._farewell())
         return Exit.FOUND if story.lost else Exit.FINE
 
     def _how_it_went(self) -> list[str]:
@@ -199,8 +197,11 @@ class Demo:
             "  README.md                           the path of one sample, and how to go on",
         ]
 
-    def _farewell(self) -> str:
-        return f"All processes have ended; {self._remove()}."
+    def _farewell(self) -> list[str]:
+        self._remove()
+        if self._kept is None:
+            return ["All processes have ended; the temporary folder is removed."]
+        return ["All processes have ended; what was written stays in", str(self._folder)]
 
 
 def _wrapped(text: str) -> list[str]:
