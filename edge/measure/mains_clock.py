@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -46,8 +47,11 @@ FREQUENCY_BLOCKS = 100
 FIRST_BLOCKS = 20
 """Blocks at the start of a segment that share one first frequency of a current."""
 
-FREQUENCY_HELD_BLOCKS = 25
+FREQUENCY_HELD_BLOCKS = 10
 """Blocks for which one frequency of a current is held."""
+
+TREND_BLOCKS = 50
+"""From so many blocks on a drift of the frequency is followed ahead of their mean."""
 
 STEP_CLIP_MAD = 3.0
 """Phase steps further from the median than so many median deviations are the surface's."""
@@ -205,7 +209,7 @@ def _locked_track(clock: Clock, ended: bool) -> Floats:
 
 
 def _free_track(clock: Clock, ended: bool) -> Floats:
-    """Phases from the frequency alone: clipped mean of the phase steps before each block."""
+    """Phases from the frequency alone: the clipped trend of the phase steps before each block."""
     first, last = clock.next_track, clock.next_block
     if last < FIRST_BLOCKS and not ended:
         return np.zeros(0)
@@ -224,13 +228,27 @@ def _free_track(clock: Clock, ended: bool) -> Floats:
 def _clipped_step(clock: Clock, block: int) -> float:
     stop = min(max(block, FIRST_BLOCKS - 1), clock.next_block - 1)
     start = max(0, stop - FREQUENCY_BLOCKS)
-    steps = np.diff(clock.raw[start - clock.raw_from : stop + 1 - clock.raw_from])
+    phases = clock.raw[start - clock.raw_from : stop + 1 - clock.raw_from]
+    steps = np.asarray(np.diff(phases), np.float64)
     if len(steps) == 0:
         return 0.0
-    middle = float(np.median(steps))
-    spread = float(np.median(np.abs(steps - middle)))
-    reach = STEP_CLIP_MAD * spread
-    return float(np.mean(np.clip(steps, middle - reach, middle + reach)))
+    # what the steps scatter by about their trend, so that a drift is no outlier
+    at = np.arange(len(steps)) - (len(steps) - 1) / 2
+    middle, trend = _line(at, steps)
+    rest = np.asarray(steps - middle - trend * at, np.float64)
+    reach = STEP_CLIP_MAD * float(np.median(np.abs(rest - np.median(rest))))
+    centre = float(np.median(rest))
+    clipped = np.asarray(np.clip(rest, centre - reach, centre + reach), np.float64)
+    more, bend = _line(at, clipped)
+    ahead = float(at[-1]) + FREQUENCY_HELD_BLOCKS / 2 if block >= TREND_BLOCKS else 0.0
+    return middle + more + (trend + bend) * ahead
+
+
+def _line(at: npt.NDArray[np.floating[Any]], steps: Floats) -> tuple[float, float]:
+    """(mean, slope) of the least-squares line; `at` is centred."""
+    square = float(np.add.reduce(at * at))
+    slope = float(np.add.reduce(at * steps)) / square if square > 0 else 0.0
+    return float(np.add.reduce(steps)) / len(steps), slope
 
 
 def _trimmed(clock: Clock) -> Clock:

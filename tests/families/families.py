@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tests.families import arcing, disturbances, harmless, instrument, severe
+from tests.families import arcing, closed, disturbances, harmless, instrument, severe
 from tests.families.labelled import Kind, Labelled
 from tests.families.scene import Stage, Take, finish
 
@@ -90,6 +90,11 @@ FAMILIES: tuple[Family, ...] = (
     Family("with-direct-current", _A, severe.with_direct_current),
     Family("reversed-arcs", _A, severe.reversed_arcs),
     Family("with-gaps", _A, severe.with_gaps),
+    Family("steady-dead-band", _A, closed.steady_dead_band),
+    Family("steady-delayed", _A, closed.steady_delayed),
+    Family("steady-gap", _A, closed.steady_gap),
+    Family("flat-topped", _H, closed.flat_topped),
+    Family("square-or-triangle", _H, closed.square_or_triangle),
 )
 
 BY_NAME: dict[str, Family] = {family.name: family for family in FAMILIES}
