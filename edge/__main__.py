@@ -34,10 +34,13 @@ class Command:
 
 COMMANDS: dict[str, Command] = {
     "run": Command(
-        "edge.daemon", "run", "the daemon: sense, measure, decide, keep, send", "--settings FILE"
+        "edge.daemon.command",
+        "run",
+        "the daemon: sense, measure, decide, keep, send",
+        "--settings FILE",
     ),
     "check": Command(
-        "edge.checking",
+        "edge.checking.command",
         "check",
         "settings, sensors, clock, disk, broker: one line each, and what to do",
         "--settings FILE",

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from edge import pipeline
+from edge.captures import choosing
 from edge.decide.kept_state import state_from_plain, state_to_plain
 from edge.decide.state import is_calm, resumed
 from edge.keep import merging
@@ -58,7 +59,8 @@ def _passed_over(carried: Carried, item: SourceItem) -> tuple[PipelineState, Out
         for row in found.rows
         if row.start_counter > carried.taken.get(row.insulator, NONE_TAKEN)[SPANS.index(row.span)]
     )
-    return pipeline.decided(replace(carried.pipeline, measure=measure), fresh, found.windows)
+    state = replace(carried.pipeline, measure=measure)
+    return pipeline.decided(state, fresh, found.windows, found.captured)
 
 
 def _taken(taken: Mapping[str, tuple[int, int]], outputs: Outputs) -> Mapping[str, tuple[int, int]]:
@@ -99,6 +101,7 @@ def as_plain(carried: Carried) -> dict[str, object]:
         "merging": merging.as_plain(carried.merging),
         "taken": {name: list(marks) for name, marks in carried.taken.items()},
         "weather": carried.pipeline.weather_us,
+        "captures": choosing.as_plain(carried.pipeline.choosing),
     }
 
 
@@ -113,7 +116,11 @@ def from_plain(fresh: Carried, plain: Mapping[str, Any], *, same_signal: bool) -
         for name, nothing_seen in fresh.pipeline.decide.insulators.items()
     }
     decide = replace(decide, insulators=insulators)
-    state = replace(fresh.pipeline, decide=decide if same_signal else resumed(decide))
+    state = replace(
+        fresh.pipeline,
+        decide=decide if same_signal else resumed(decide),
+        choosing=choosing.from_plain(plain["captures"]),
+    )
     carried = replace(fresh, pipeline=state, merging=merging.from_plain(plain["merging"]))
     if not same_signal:
         return carried

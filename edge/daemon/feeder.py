@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 
 from edge.daemon.inbox import Inbox
-from edge.daemon.keeper import Request, SourceOver
+from edge.daemon.job import Request, SourceOver
 from edge.daemon.pacing import gathered, limited
 from edge.daemon.sources import Life, Source
 from edge.samples import StreamEnd

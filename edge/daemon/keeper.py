@@ -10,23 +10,20 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from edge import pipeline
-from edge.clock import Clock, boot_id, steady_ns
+from edge.clock import boot_id, steady_ns
 from edge.daemon import carrying, dating, heartbeat
 from edge.daemon.carrying import Carried
 from edge.daemon.heartbeat import Heart, Standing
 from edge.daemon.inbox import Inbox
+from edge.daemon.job import Close, Connect, Job, Request, SourceOver
 from edge.daemon.pacing import head_of, tail_of
 from edge.daemon.resuming import Kept, kept_plain, resumed_from
-from edge.daemon.sources import Source
 from edge.daemon.storing import Store
-from edge.decide.binding import DecisionPlan
-from edge.measure.plan import MeasurePlan
 from edge.records import HealthRow, UnitEvent
 from edge.samples import SampleBlock, SlowReading, SourceItem, StreamEnd, TimeAnchor
-from edge.send.messages import Asked, Fetch, KeeperRequest, Notice, Release, Reopen
+from edge.send.messages import Asked, Fetch, Notice, Release, Reopen
 from edge.send.uplink import Uplink
 from edge.version import __version__
 
@@ -37,40 +34,6 @@ TURN_S = 0.5
 
 DARK_NS = 2_000_000_000
 """Without samples for this long, and with the minute over by the clock, the clock ends it."""
-
-
-@dataclass(frozen=True, slots=True)
-class SourceOver:
-    """The source's thread has ended. finished: of itself, not because it was told to stop."""
-
-    finished: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Connect:
-    """A sender that is to be told what is held."""
-
-    uplink: Uplink
-
-
-@dataclass(frozen=True, slots=True)
-class Close:
-    """Commit, let go of the file and end."""
-
-
-Request = KeeperRequest | SourceOver | Connect | Close
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Job:
-    """What the thread works with."""
-
-    measure: MeasurePlan
-    decision: DecisionPlan
-    source: Source
-    clock: Clock
-    settings_sha: str
-    has_line_input: bool
 
 
 class Keeper:

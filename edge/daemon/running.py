@@ -14,7 +14,8 @@ from edge.clock import Clock, boot_id, boot_ns, read_clock, steady_ns
 from edge.daemon.faults import FolderRefused, NotReceipted, ThreadSilent
 from edge.daemon.feeder import Feeder
 from edge.daemon.inbox import Inbox
-from edge.daemon.keeper import Close, Connect, Job, Keeper, Request
+from edge.daemon.job import Close, Connect, Job, Request
+from edge.daemon.keeper import Keeper
 from edge.daemon.sources import Life, Source, open_source
 from edge.daemon.storing import Store
 from edge.daemon.supervision import Pulse, deserves_feeding, notify, silent_thread

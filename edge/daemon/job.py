@@ -1,0 +1,46 @@
+"""What the keeper's thread works with, and what other threads ask of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from edge.clock import Clock
+from edge.daemon.sources import Source
+from edge.decide.binding import DecisionPlan
+from edge.measure.plan import MeasurePlan
+from edge.send.messages import KeeperRequest
+from edge.send.uplink import Uplink
+
+
+@dataclass(frozen=True, slots=True)
+class SourceOver:
+    """The source's thread has ended. finished: of itself, not because it was told to stop."""
+
+    finished: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Connect:
+    """A sender that is to be told what is held."""
+
+    uplink: Uplink
+
+
+@dataclass(frozen=True, slots=True)
+class Close:
+    """Commit, let go of the file and end."""
+
+
+Request = KeeperRequest | SourceOver | Connect | Close
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """What the thread works with."""
+
+    measure: MeasurePlan
+    decision: DecisionPlan
+    source: Source
+    clock: Clock
+    settings_sha: str
+    has_line_input: bool
