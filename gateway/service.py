@@ -22,7 +22,7 @@ from gateway.settings import Settings
 
 log = logging.getLogger("seafret.gateway")
 
-TICK_S = 1.0
+TICK_S = 2.0
 """Real seconds between two looks of the alarm desk at the time; a commit makes one of its own."""
 
 

@@ -87,7 +87,7 @@ def _may_be_told_late(kept: Kept, point: Point, sight: Sight) -> bool:
     live_us = 0 if unit is None else unit.live_since_us
     if live_us and sight.now_us - max(live_us, kept.heard_us) >= CAUGHT_UP_US:
         return True
-    return sight.now_us - kept.heard_us >= HELD_LATE_US
+    return not _within(sight.now_us, kept.heard_us, HELD_LATE_US)
 
 
 def _gathers(held: AlarmList, point: Point, sight: Sight) -> bool:
@@ -97,15 +97,23 @@ def _gathers(held: AlarmList, point: Point, sight: Sight) -> bool:
         return False
     heard_us = held.of(point).heard_us
     after_another = any(
-        one.point.alarm == Alarm.ARCING and one.point != point and heard_us - one.at_us < GATHER_US
+        one.point.alarm == Alarm.ARCING
+        and one.point != point
+        and _within(heard_us, one.at_us, GATHER_US)
         for one in held.recent
     )
-    return after_another and sight.now_us - heard_us < GATHER_US
+    return after_another and _within(sight.now_us, heard_us, GATHER_US)
 
 
 def _over_budget(held: AlarmList, kept: Kept, now_us: int) -> bool:
-    spent = sum(now_us - one.at_us < BUDGET_US for one in held.recent if not one.worsening)
+    spent = sum(_within(now_us, one.at_us, BUDGET_US) for one in held.recent if not one.worsening)
     return spent >= (BUDGET if kept.priority == 1 else BUDGET - 1)
+
+
+def _within(later_us: int, earlier_us: int, span_us: int) -> bool:
+    """Whether less than a span lies between. After a clock was stepped back nothing does, so no
+    hold outlives the step."""
+    return 0 <= later_us - earlier_us < span_us
 
 
 def _entry(held: AlarmList, point: Point, urgent: bool, sight: Sight, sound: bool) -> Entry:

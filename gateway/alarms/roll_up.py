@@ -65,7 +65,7 @@ def judge_site(held: AlarmList, sight: Sight) -> Iterator[Entry]:
             yield _condition(held, sight, found, Condition.IN)
             yield _counted(held, sight, found, 0)
         return
-    calm_us = (held.roll.calm_us or sight.now_us) if count <= COUNT_OFF else 0
+    calm_us = min(held.roll.calm_us or sight.now_us, sight.now_us) if count <= COUNT_OFF else 0
     if calm_us and sight.now_us - calm_us >= CALM_US:
         yield _condition(held, sight, found, Condition.OUT)
         yield _digest(held, site, sight)

@@ -44,23 +44,31 @@ class UnitFacts:
 class Listening:
     """What listening remembers; it is not part of the journal and starts anew with the gateway.
 
-    since_us: since when the gateway hears without a break, 0 while it cannot. heard_since_us,
-    live_since_us: since when a unit is heard, and sends of the present, without a break.
+    since_us: since when the gateway hears without a break, 0 while it cannot. looked_us: when it
+    last looked. heard_since_us, live_since_us: since when a unit is heard, and sends of the
+    present, without a break.
     """
 
     since_us: int = 0
+    looked_us: int = 0
     heard_since_us: Mapping[str, int] = field(default_factory=dict)
     live_since_us: Mapping[str, int] = field(default_factory=dict)
 
 
 def listen(before: Listening, units: Mapping[str, UnitFacts], now_us: int, deaf: bool) -> Listening:
-    """After one look at the units. deaf: the gateway has no broker or no store."""
+    """After one look at the units. deaf: the gateway has no broker or no store.
+
+    Where the gateway's clock was stepped back, everything is counted anew.
+    """
     if deaf:
         return Listening()
-    heard = {unit for unit, facts in units.items() if now_us - facts.heard_us < MISSED_US}
+    if now_us < before.looked_us:
+        before = Listening()
+    heard = {unit for unit, facts in units.items() if 0 <= now_us - facts.heard_us < MISSED_US}
     live = {unit for unit in heard if now_us - units[unit].newest_us < MISSED_US}
     return Listening(
         before.since_us or now_us,
+        now_us,
         {unit: before.heard_since_us.get(unit, now_us) for unit in heard},
         {unit: before.live_since_us.get(unit, now_us) for unit in live},
     )
@@ -80,23 +88,26 @@ def judge_silence(
     """Unit ("" the site) and change, for each silence that began or ended."""
     if not listening.since_us:
         return ()
-    unheard_us = {
-        unit: now_us - max(facts.heard_us, listening.since_us) for unit, facts in units.items()
-    }
+    last_us = {unit: _last_us(facts, listening, now_us) for unit, facts in units.items()}
+    unheard_us = {unit: now_us - last_us[unit] for unit in units}
     silent = {unit for unit in units if _is_silent(held, listening, units, unheard_us, unit)}
     whole = len(units) > 1 and silent == set(units)
-    last_us = max((facts.heard_us for facts in units.values()), default=0)
-    found = [_change(held, "", SITE_SILENT, whole, max(last_us, listening.since_us), now_us)]
+    site_us = max(last_us.values(), default=now_us)
+    found = [_change(held, "", SITE_SILENT, whole, site_us, now_us)]
     undecided = any(
         unheard_us[unit] >= MISSED_US and unit not in silent and not units[unit].may_be_silent
         for unit in units
     )
-    for unit, facts in units.items():
-        since_us = max(facts.heard_us, listening.since_us)
+    for unit in units:
         is_in = held.of(Point(unit, MONITOR_SILENT, "")).core.is_in
         raised = unit in silent and (is_in or not (undecided or whole))
-        found.append(_change(held, unit, MONITOR_SILENT, raised, since_us, now_us))
+        found.append(_change(held, unit, MONITOR_SILENT, raised, last_us[unit], now_us))
     return tuple(change for change in found if change is not None)
+
+
+def _last_us(facts: UnitFacts, listening: Listening, now_us: int) -> int:
+    """When it was last heard, or else since when it could have been; a time to come is no time."""
+    return max(facts.heard_us if facts.heard_us <= now_us else 0, listening.since_us)
 
 
 def _is_silent(

@@ -150,7 +150,7 @@ def alarm_told(held: AlarmList, point: Point, around: SiteAround) -> AlarmTold:
         lost_since_us=kept.lost_since_us,
         late=kept.late,
         orphaned=kept.orphaned,
-        deciding=kept.deciding,
+        deciding=_deciding(held, point),
         limits=kept.limits,
         reason=kept.reason,
         acknowledged_by=kept.acknowledged_by,
@@ -174,6 +174,14 @@ def _text(held: AlarmList, point: Point, why: Rationale, around: SiteAround) -> 
         f"{len(found)} of {around.installed} insulators arcing, worst {', '.join(named)}; "
         f"{around.watched} of {around.installed} watched"
     )
+
+
+def _deciding(held: AlarmList, point: Point) -> Mapping[str, int]:
+    """What decided; of the roll-up, the count as it is."""
+    kept = held.of(point)
+    if point == SITE_POINT and kept.core.is_in:
+        return {"insulators_arcing": held.roll.count}
+    return kept.deciding
 
 
 def _trust(held: AlarmList, point: Point, kept: Kept, around: SiteAround) -> str:

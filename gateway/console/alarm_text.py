@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from datetime import datetime
 
+from edge.decide.alarm_table import KEEP_CLEAR
 from edge.quantities import BY_NAME, column_text
 from gateway.alarms.messages import MessageClass
 from gateway.alarms.states import Shown
@@ -47,7 +48,7 @@ def alarms_text(told: AlarmsTold, present: Present, shown: Shown | None = None) 
         own = [one for one in chosen if one.message is message]
         lines += ["", title] if own and title else [""] if own else []
         lines += [line for one in own for line in alarm_lines(one, told.now_us)]
-    return "\n".join(cut((*lines, "", *_counts(told), CAUTION)))
+    return "\n".join(cut((*lines, "", *_counts(told), *_caution(told))))
 
 
 def heading(told: AlarmsTold, present: Present) -> list[str]:
@@ -134,6 +135,12 @@ def _counts(told: AlarmsTold) -> list[str]:
     ]
 
 
+def _caution(told: AlarmsTold) -> list[str]:
+    """Where anything arcs, to keep clear; else what this is not."""
+    arcs = any(one.standing and one.rationale.safety == KEEP_CLEAR for one in told.alarms)
+    return wrapped(KEEP_CLEAR, 0) if arcs else [CAUTION]
+
+
 def hand_over_text(
     told: AlarmsTold, present: Present, entries: Iterable[dict[str, object]], since: str
 ) -> str:
@@ -155,7 +162,7 @@ def hand_over_text(
     lines += ["", f"NOT WATCHED: {len(blind)}", *blind]
     done = list(_done(entries))
     lines += ["", f"SINCE {since}: {len(done)}", *(line for one in done for line in one)]
-    return "\n".join(cut((*lines, "", *_counts(told), CAUTION)))
+    return "\n".join(cut((*lines, "", *_counts(told), *_caution(told))))
 
 
 def _blind_spots(present: Present) -> Iterator[str]:

@@ -107,7 +107,7 @@ def _unit_after(unit: UnitNow, record: Record, heard_us: int) -> UnitNow:
     if isinstance(record, IntervalRow | WeatherRow | HealthRow):
         newest_us = max(newest_us, record.start_us + record.duration_us)
     health = record if isinstance(record, HealthRow) else unit.health
-    return UnitNow(max(unit.heard_us, heard_us), newest_us, unit.link, health)
+    return UnitNow(heard_us or unit.heard_us, newest_us, unit.link, health)
 
 
 def with_link(summary: Summary, site: str, unit: str, link: str) -> Summary:

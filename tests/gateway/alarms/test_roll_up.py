@@ -238,3 +238,11 @@ def test_the_tone_follows_the_highest_priority_that_waits() -> None:
     story.acknowledge(125, SITE_POINT)
     assert not is_sounding(story.held)
     assert story.hear(126, IN, subject="R1") is not None
+
+
+def test_no_budget_outlives_a_clock_that_was_stepped_back() -> None:
+    story = Story()
+    for one in TWELVE[:3]:
+        story.hear(600, alarm="over-range", subject=one)
+    assert len(announced(story.journal)) == 2
+    assert len(announced(story.tick(0))) == 1

@@ -165,3 +165,12 @@ def test_data_of_the_past_is_heard_but_not_live() -> None:
     ears.live(30, 31)
     assert sights(ears.listening, ears.facts)[M1].live_since_us == 0
     assert ears.listening.heard_since_us[M1] == at(30)
+
+
+def test_a_gateway_clock_stepped_back_hides_no_silence_and_raises_none() -> None:
+    ears = Ears(M1, M2)
+    ears.live(1000, 1010)
+    ears.quiet = {M1}
+    assert not announced(ears.live(0, 14))
+    (call,) = announced(ears.live(15, 20))
+    assert call.point == Point(M1, MONITOR_SILENT, "")

@@ -41,6 +41,7 @@ def test_the_site_says_n_of_n_its_worst_three_and_how_many_are_watched() -> None
         story.hear(0, subject=subject)
     text = " ".join(text_of(story).split())
     assert "4 of 12 insulators arcing, worst A2, A1, A3; 11 of 12 watched" in text
+    assert "insulators_arcing 4, limit insulators_arcing 3" in text
     assert "suppressed by design: 4" in text
     assert "1 alarms standing: 1 new" in text
 
@@ -128,7 +129,8 @@ def test_no_text_advises_washing_while_it_arcs(subject: str) -> None:
     for one in ("A1", "A2", "A3"):
         story.hear(0, subject=one)
     story.hear(1, alarm="near-margin", subject="A1", priority=1)
-    text = text_of(story).lower()
+    text = " ".join(text_of(story).lower().split())
+    assert "keep people clear" in text
     assert "wash" not in text.replace("no washing", "")
     chosen = SITE_POINT if not subject else Point(UNIT, "near-margin", subject)
     assert "/".join(chosen) in [one.point for one in listed(story).alarms]
