@@ -8,7 +8,7 @@ from pathlib import Path
 
 from tests.house.measures import TOP
 
-EXPORTS_MAX = 7
+EXPORTS_MAX = 8
 """A package that offers more is asked to be imported by full path instead."""
 
 PACKAGES = ("edge", "gateway", "tests")
