@@ -1,0 +1,1 @@
+"""Small recordings, what a person expects of each, and what the program makes of them."""
