@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from edge.measure import capturing
 from edge.measure.aggregation import Gathered, gathered_step
+from edge.measure.capturing import Capturing
 from edge.measure.cutting import (
     Action,
     Close,
@@ -22,31 +24,42 @@ from edge.measure.cutting import (
 )
 from edge.measure.flags import flag_bits
 from edge.measure.plan import MeasurePlan
+from edge.measure.raw_rows import CapturedWaveform
 from edge.measure.segment import advanced, opened, scaled, taken_in
 from edge.measure.segment_state import Segment
+from edge.measure.triggers import Found
 from edge.measure.windows import WindowTable
 from edge.quantities import Flag
-from edge.records import IntervalRow
+from edge.records import IntervalRow, Span
 from edge.samples import SampleBlock, SignalDescription, SourceItem, StreamEnd, TimeAnchor
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MeasureState:
-    """What the measure carries: cutting, the open segment, and windows not yet in a minute row."""
+    """What the measure carries: cutting, the open segment, and windows not yet in a minute row.
+
+    capturing: in the open segment. waiting: waveforms whose minute row has not come out yet.
+    """
 
     plan: MeasurePlan
     description: SignalDescription
     cut: Cut
     segment: Segment | None
     gathered: tuple[Gathered, ...]
+    capturing: Capturing | None = None
+    waiting: tuple[Found, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Measured:
-    """What one step gives: windows of each insulator, in plan order, and rows in order of end."""
+    """What one step gives: windows of each insulator, in plan order, and rows in order of end.
+
+    captured: waveforms worth keeping, each with the minute row that it names.
+    """
 
     windows: tuple[tuple[str, WindowTable], ...] = ()
     rows: tuple[IntervalRow, ...] = ()
+    captured: tuple[CapturedWaveform, ...] = ()
 
 
 def initial(
@@ -75,6 +88,7 @@ def _done(
 ) -> tuple[MeasureState, Measured]:
     windows: list[tuple[str, WindowTable]] = []
     rows: list[IntervalRow] = []
+    captured: list[CapturedWaveform] = []
     for action in actions:
         if isinstance(action, Open):
             state = _opened(state, action)
@@ -86,13 +100,15 @@ def _done(
             state, found = _taken(state, action, block)
         windows += found.windows
         rows += found.rows
-    return state, Measured(tuple(windows), tuple(rows))
+        captured += found.captured
+    return state, Measured(tuple(windows), tuple(rows), tuple(captured))
 
 
 def _opened(state: MeasureState, action: Open) -> MeasureState:
     flags = action.flags | flag_bits(*(Flag(word) for word in state.plan.flags))
     segment = opened(state.plan, state.description, action.start, action.anchor, flags)
-    return replace(state, segment=segment)
+    begun = capturing.begun(state.plan, action.start, action.anchor)
+    return replace(state, segment=segment, capturing=begun)
 
 
 def _taken(state: MeasureState, action: Take, block: SampleBlock) -> tuple[MeasureState, Measured]:
@@ -100,12 +116,14 @@ def _taken(state: MeasureState, action: Take, block: SampleBlock) -> tuple[Measu
     assert segment is not None
     rows = slice(action.start - block.counter, action.stop - block.counter)
     missing = None if block.missing is None else block.missing[rows]
-    currents, voltages = scaled(
-        state.plan, state.description, segment, block.samples[rows], missing
-    )
+    taken = SampleBlock(action.start, block.samples[rows], missing)
+    currents, voltages = scaled(state.plan, state.description, segment, taken.samples, missing)
     segment = taken_in(segment, currents, voltages)
     segment, tables = advanced(state.plan, state.description, segment, ended=False)
-    return _gathered(replace(state, segment=segment), tables, rows_end=False)
+    assert state.capturing is not None
+    fed = capturing.fed(state.capturing, taken)
+    state = _watched(replace(state, segment=segment, capturing=fed), tables, ended=False)
+    return _gathered(state, tables, rows_end=False)
 
 
 def _closed(state: MeasureState, action: Close) -> tuple[MeasureState, Measured]:
@@ -113,7 +131,17 @@ def _closed(state: MeasureState, action: Close) -> tuple[MeasureState, Measured]
     assert segment is not None
     segment = replace(segment, flags=segment.flags | action.flags)
     _, tables = advanced(state.plan, state.description, segment, ended=True)
-    return _gathered(replace(state, segment=None), tables, rows_end=action.rows_end)
+    state = _watched(state, tables, ended=True)
+    return _gathered(replace(state, segment=None, capturing=None), tables, rows_end=action.rows_end)
+
+
+def _watched(state: MeasureState, tables: list[WindowTable | None], *, ended: bool) -> MeasureState:
+    """With the waveforms that the windows made worth keeping."""
+    assert state.capturing is not None
+    if not ended and all(table is None for table in tables):
+        return state
+    kept, found = capturing.step(state.plan, state.description, state.capturing, tables, ended)
+    return replace(state, capturing=kept, waiting=(*state.waiting, *found))
 
 
 def _gathered(
@@ -130,7 +158,29 @@ def _gathered(
         kept.append(one)
         rows += found
     rows.sort(key=lambda row: (row.start_us + row.duration_us, row.insulator, row.span))
-    return replace(state, gathered=tuple(kept)), Measured(tuple(windows), tuple(rows))
+    waiting, captured = _released(state.waiting, rows)
+    state = replace(state, gathered=tuple(kept), waiting=waiting)
+    return state, Measured(tuple(windows), tuple(rows), captured)
+
+
+def _released(
+    waiting: tuple[Found, ...], rows: list[IntervalRow]
+) -> tuple[tuple[Found, ...], tuple[CapturedWaveform, ...]]:
+    """(what waits on, what comes with these rows): each with the first minute that reaches it."""
+    captured: list[CapturedWaveform] = []
+    for row in rows:
+        if not waiting or row.span is not Span.MINUTE:
+            continue
+        end_us = row.start_us + row.duration_us
+        due = [
+            one
+            for one in waiting
+            if one.captured.insulator == row.insulator and one.due_us < end_us
+        ]
+        waiting = tuple(one for one in waiting if one not in due)
+        due.sort(key=lambda one: (one.captured.trigger_counter, one.captured.trigger))
+        captured += [replace(one.captured, row_counter=row.start_counter) for one in due]
+    return waiting, tuple(captured)
 
 
 def utc_us_of(state: MeasureState, counter: int) -> int:
