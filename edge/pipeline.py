@@ -2,23 +2,35 @@
 
     for item in source: state, outputs = step(state, item)
 
-Rows come out in the order in which they end, each followed by what it decided.
+Rows come out in the order in which they end, each followed by what it decided and by the waveforms
+that are kept of it.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
+from edge.captures import choosing
+from edge.captures.choosing import Choosing
 from edge.decide import evaluation
 from edge.decide.binding import DecisionPlan
 from edge.decide.state import DecideState
 from edge.decide.state import initial as initial_decision
 from edge.measure import stepping
 from edge.measure.plan import MeasurePlan
+from edge.measure.raw_rows import CapturedWaveform
 from edge.measure.stepping import MeasureState, utc_us_of
 from edge.measure.windows import WindowTable
 from edge.quantities import BY_NAME, Flag
-from edge.records import ConditionChange, HealthRow, IntervalRow, WeatherRow
+from edge.records import (
+    Capture,
+    CapturePart,
+    ConditionChange,
+    HealthRow,
+    IntervalRow,
+    Span,
+    WeatherRow,
+)
 from edge.samples import SignalDescription, SlowReading, SourceItem
 
 WEATHER_NAMES = (
@@ -36,17 +48,21 @@ WEATHER_US = 60_000_000
 """A weather row stands for a minute; further readings within it are not kept."""
 
 Decided = IntervalRow | WeatherRow | HealthRow
-Output = Decided | ConditionChange
+Output = Decided | ConditionChange | Capture | CapturePart
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PipelineState:
-    """State of both steps. weather_us: start of the newest weather row, -1 before any."""
+    """State of both steps. weather_us: start of the newest weather row, -1 before any.
+
+    choosing: what was kept of waveforms.
+    """
 
     measure: MeasureState
     decide: DecideState
     plan: DecisionPlan
     weather_us: int = -1
+    choosing: Choosing = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,21 +94,34 @@ def step(state: PipelineState, item: SourceItem | HealthRow) -> tuple[PipelineSt
     if isinstance(item, SlowReading):
         return _slow(state, item)
     measure, found = stepping.step(state.measure, item)
-    return decided(replace(state, measure=measure), found.rows, found.windows)
+    return decided(replace(state, measure=measure), found.rows, found.windows, found.captured)
 
 
 def decided(
     state: PipelineState,
     rows: tuple[Decided, ...],
     windows: tuple[tuple[str, WindowTable], ...],
+    captured: tuple[CapturedWaveform, ...] = (),
 ) -> tuple[PipelineState, Outputs]:
-    """Decides on rows in their order; each comes out before what it decided."""
+    """Decides on rows in their order; each comes out before what it decided.
+
+    captured: candidates of these rows; others are passed over.
+    """
     records: list[Output] = []
-    decide = state.decide
+    decide, chosen = state.decide, state.choosing
     for row in sorted(rows, key=evaluation.decision_order):
         decide, changes = evaluation.step(decide, row, state.plan)
         records += [row, *changes]
-    return replace(state, decide=decide), Outputs(tuple(records), windows)
+        if isinstance(row, IntervalRow) and row.span is Span.MINUTE:
+            own = [one for one in captured if _belongs(one, row)]
+            chosen, kept = choosing.step(chosen, row, own, state.plan.settings_sha)
+            records += kept
+    state = replace(state, decide=decide, choosing=chosen)
+    return state, Outputs(tuple(records), windows)
+
+
+def _belongs(captured: CapturedWaveform, row: IntervalRow) -> bool:
+    return captured.insulator == row.insulator and captured.row_counter == row.start_counter
 
 
 def _slow(state: PipelineState, reading: SlowReading) -> tuple[PipelineState, Outputs]:

@@ -14,6 +14,7 @@ from edge.decide.binding import DecisionPlan
 from edge.measure import stepping
 from edge.measure.cutting import Action, Close, Cut, Open, anchored_anew, cut_block
 from edge.measure.plan import MeasurePlan
+from edge.measure.raw_rows import CapturedWaveform
 from edge.measure.windows import WindowTable
 from edge.pipeline import Outputs
 from edge.records import IntervalRow
@@ -47,6 +48,7 @@ class MeasuredStretch:
 
     windows: tuple[tuple[tuple[str, WindowTable], ...], ...]
     rows: tuple[IntervalRow, ...]
+    captured: tuple[CapturedWaveform, ...] = ()
 
 
 def played(plans: Plans, items: Iterable[SourceItem]) -> Iterator[Outputs]:
@@ -104,11 +106,13 @@ def measured_stretch(
     state = stepping.initial(plans.measure, plans.description, stretch.cut)
     windows: list[tuple[tuple[str, WindowTable], ...]] = []
     rows: list[IntervalRow] = []
+    captured: list[CapturedWaveform] = []
     for item in [*_within(items, stretch), StreamEnd(stretch.stop, "")]:
         state, found = stepping.step(state, item)
         windows.append(found.windows)
         rows += found.rows
-    return MeasuredStretch(tuple(windows), tuple(rows))
+        captured += found.captured
+    return MeasuredStretch(tuple(windows), tuple(rows), tuple(captured))
 
 
 def _within(items: Iterable[SourceItem], stretch: Stretch) -> Iterator[SourceItem]:
@@ -132,5 +136,5 @@ def decided(plans: Plans, measured: Iterable[MeasuredStretch]) -> Iterator[Outpu
         for windows in one.windows:
             yield Outputs((), windows)
         for row in one.rows:
-            state, outputs = pipeline.decided(state, (row,), ())
+            state, outputs = pipeline.decided(state, (row,), (), one.captured)
             yield outputs

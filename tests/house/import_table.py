@@ -32,6 +32,7 @@ PURE_EDGE = (
     "edge.settings",
     "edge.measure",
     "edge.decide",
+    "edge.captures",
     "edge.pipeline",
 )
 """The shared part: what the gateway may take from the edge."""
@@ -77,10 +78,21 @@ TABLE: dict[str, Row] = {
     ),
     "edge.measure": Row(("edge.samples", "edge.records", "edge.quantities"), ("numpy",)),
     "edge.decide": Row(("edge.records", "edge.quantities")),
+    "edge.captures": Row(
+        (
+            "edge.measure",
+            "edge.recording",
+            "edge.samples",
+            "edge.records",
+            "edge.quantities",
+        ),
+        ("numpy",),
+    ),
     "edge.pipeline": Row(
         (
             "edge.measure",
             "edge.decide",
+            "edge.captures",
             "edge.samples",
             "edge.records",
             "edge.quantities",

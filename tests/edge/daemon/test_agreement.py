@@ -49,7 +49,7 @@ def test_the_same_recording_gives_the_same_bodies_live_and_in_replay(live: Path)
     with opened_feed([live / "night.cfg"]) as feed:
         plans, _ = plans_for(feed, settings)
         records = [one for outputs in played(plans, feed.items()) for one in outputs.records]
-    for kind in ("interval", "condition"):
+    for kind in ("interval", "condition", "capture", "capture-part"):
         expected = [body_line(one) for one in records if one.kind == kind]
         assert expected and kept_bodies(live, kind) == expected
 
@@ -58,7 +58,9 @@ def test_the_replay_command_writes_the_very_lines_that_the_daemon_kept(live: Pat
     settings = parse_settings((live / "edge.toml").read_text(), "edge.toml")
     replay(Request((live / "night.cfg",), settings), live / "replayed")
     events = (live / "replayed" / "events.jsonl").read_bytes().splitlines()
-    assert events and kept_bodies(live, "condition") == events
+    for kind in ("condition", "capture"):
+        written = [line for line in events if json.loads(line)["kind"] == kind]
+        assert written and kept_bodies(live, kind) == written
     rows = [read_record(body) for body in kept_bodies(live, "interval")]
     minutes = [r for r in rows if isinstance(r, IntervalRow) and r.span is Span.MINUTE]
     written = (live / "replayed" / "intervals.csv").read_text().splitlines(keepends=True)[1:]
