@@ -38,6 +38,7 @@ from edge.faults import Exit
     type=click.IntRange(1, 256),
     help="Processes that measure; the results do not depend on it.",
 )
+@click.option("--captures", is_flag=True, help="Also writes kept waveforms, as DIR/captures/*.cff.")
 @click.option("--block-samples", default=65_536, hidden=True, type=click.IntRange(1, 1 << 22))
 def command(
     feeds: tuple[Path, ...],
@@ -45,6 +46,7 @@ def command(
     settings: Path | None,
     time_zone: str | None,
     processes: int,
+    captures: bool,
     block_samples: int,
 ) -> Exit:
     """Stored recordings through the very same steps as on the pole.
@@ -62,7 +64,7 @@ def command(
     parsed = None
     if settings is not None:
         parsed = settings_in(settings)
-    request = Request(feeds, parsed, zone_of(time_zone), processes, block_samples)
+    request = Request(feeds, parsed, zone_of(time_zone), processes, block_samples, captures)
     begun_s = time.monotonic()
     summary = replay(request, out, sys.stderr if sys.stderr.isatty() else None)
     for text in summary.warnings:

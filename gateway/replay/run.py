@@ -18,7 +18,7 @@ from edge.decide.alarm_table import DEFAULT_ALARMS
 from edge.decide.binding import WatchedInsulator, bind
 from edge.measure.plan import MeasurePlan, plan_from_description
 from edge.pipeline import Outputs
-from edge.records import ConditionChange, IntervalRow, Span
+from edge.records import Capture, ConditionChange, IntervalRow, Span
 from edge.settings import (
     Settings,
     SettingsError,
@@ -28,6 +28,7 @@ from edge.settings import (
 )
 from edge.version import __version__
 from edge.wire import body_line
+from gateway.replay.capture_files import FOLDER, write_files
 from gateway.replay.feeds import BLOCK_SAMPLES, Feed, opened_feed
 from gateway.replay.player import (
     MeasuredStretch,
@@ -51,22 +52,30 @@ RESULT_NAMES = ("windows.csv", "intervals.csv", "events.jsonl", "run.json")
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """What to replay. zone: of stamps in records before 2013; None: UTC, flagged."""
+    """What to replay. zone: of stamps in records before 2013; None: UTC, flagged.
+
+    captures: whether the waveforms that were kept are written as files too.
+    """
 
     paths: tuple[Path, ...]
     settings: Settings | None = None
     zone: tzinfo | None = None
     processes: int = 1
     block_samples: int = BLOCK_SAMPLES
+    captures: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """Counts of a run, and what a person should be told of its feed."""
+    """Counts of a run, and what a person should be told of its feed.
+
+    captures: of the events, those that are waveforms.
+    """
 
     windows: int
     intervals: int
     events: int
+    captures: int
     seconds_of_signal: float
     insulators: int
     warnings: tuple[str, ...]
@@ -128,7 +137,7 @@ def replay(request: Request, out: Path, progress: TextIO | None = None) -> Summa
 def _written(
     feed: Feed, plans: Plans, request: Request, out: Path, progress: TextIO | None
 ) -> Summary:
-    windows = intervals = events = 0
+    windows = intervals = events = captures = 0
     signal_us = 0
     first = plans.measure.insulators[0].id
     with ExitStack() as stack:
@@ -146,12 +155,15 @@ def _written(
                     int(table.duration_us.sum()) for name, table in outputs.windows if name == first
                 )
             for record in outputs.records:
-                if isinstance(record, ConditionChange):
+                if isinstance(record, ConditionChange | Capture):
                     files[2].write(body_line(record).decode() + "\n")
                     events += 1
+                    captures += isinstance(record, Capture)
                 elif isinstance(record, IntervalRow) and record.span is Span.MINUTE:
                     files[1].write(interval_line(record))
                     intervals += 1
+            if request.captures:
+                write_files(outputs.records, out / FOLDER)
             if progress is not None and outputs.windows:
                 progress.write(f"\r{signal_us / 1e6:12.1f} s of signal, {events} events")
                 progress.flush()
@@ -161,6 +173,7 @@ def _written(
         windows=windows,
         intervals=intervals,
         events=events,
+        captures=captures,
         seconds_of_signal=signal_us / 1e6,
         insulators=len(plans.measure.insulators),
         warnings=feed.warnings,
@@ -201,6 +214,7 @@ def _write_manifest(out: Path, feed: Feed, plans: Plans, sha: str, summary: Summ
             "windows": summary.windows,
             "intervals": summary.intervals,
             "events": summary.events,
+            "captures": summary.captures,
         },
         "seconds_of_signal": summary.seconds_of_signal,
         "warnings": list(summary.warnings),
