@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable
 
 from edge.decide.alarm_table import MONITORING_ONLY
+from edge.decide.definitions import Alarm
 from gateway.demo.invented import surface_of
 from gateway.demo.story import AlarmStory, InsulatorStory, Story
 from gateway.demo.watching import TEXTS, WIDTH, clock_text
@@ -21,6 +22,8 @@ WORDS = (
     "The peak is the highest current in them."
 )
 US_PER_S = 1_000_000
+UNKNOWN_TOLD_US = US_PER_S
+"""Less than this is the window in which a line died or came back, and not worth a line."""
 
 
 def summary_lines(story: Story) -> list[str]:
@@ -66,14 +69,31 @@ def _gist(story: Story) -> list[str]:
         f"half-cycles. Highest arcing current: {highest.insulator}, {_peak_text(highest)} mA in "
         f"the minute of {clock_text(highest.peak_us)}."
     )
+    return [*lines, *_trips(story)]
+
+
+def _trips(story: Story) -> list[str]:
+    """Where the current vanished while it arced: one paragraph a site."""
+    places = {one.insulator: one for one in story.insulators}
+    trips: dict[str, list[AlarmStory]] = {}
     for one in story.alarms:
-        if one.alarm == "flashover-suspected":
-            dead = next(i.dead_us for i in story.insulators if i.insulator == one.insulator)
-            lines += _wrapped(
-                f"{one.insulator}: the current vanished at {clock_text(one.in_us)} while it arced. "
-                f"A flashover or a trip is suspected; no voltage for {_span(dead)} after it."
-            )
+        if one.alarm == Alarm.FLASHOVER_SUSPECTED:
+            trips.setdefault(places[one.insulator].site, []).append(one)
+    lines: list[str] = []
+    for site, found in trips.items():
+        names = [one.insulator for one in found]
+        highest = max((places[name] for name in names), key=lambda one: one.peak_ua)
+        lines += _wrapped(
+            f"At {site} the current of {_listed(names)} vanished at {clock_text(found[0].in_us)} "
+            f"while it arced: a flashover or a trip is suspected. The highest before it was that "
+            f"of {highest.insulator}, {_peak_text(highest)} mA; then no voltage for "
+            f"{_span(highest.dead_us)}."
+        )
     return lines
+
+
+def _listed(names: list[str]) -> str:
+    return " and ".join([", ".join(names[:-1]), names[-1]]) if names[1:] else names[0]
 
 
 def _table(insulators: Iterable[InsulatorStory]) -> list[str]:
@@ -84,7 +104,7 @@ def _table(insulators: Iterable[InsulatorStory]) -> list[str]:
             site = one.site
             lines.append(f"{site}:")
         lines.append(_row(one))
-        if one.unknown_us:
+        if one.unknown_us >= UNKNOWN_TOLD_US:
             lines.append(f"{'':<16}(for {_span(one.unknown_us)} its state could not be told)")
     return lines
 

@@ -1,20 +1,17 @@
-"""What the night does, as lines: a fold over what the gateway's API says. Pure.
-
-Weather and surfaces are told from the records that have come, not from the plan of the night.
-"""
+"""What the night does, as lines: a fold over what the gateway's API says. Pure."""
 
 from __future__ import annotations
 
-import math
 import textwrap
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
 from edge.decide.alarm_table import DEFAULT_ALARMS
 from edge.quantities import State
-from edge.records import Condition, WeatherRow
+from edge.records import Condition
 from gateway.console.picture import ConditionTold, InsulatorTold, SiteTold, UnitTold
+from gateway.demo.sky import sky_text, turned, weather_word
 
 WIDTH = 80
 INDENT = 22
@@ -22,13 +19,6 @@ INDENT = 22
 TEXTS = {definition.id.value: definition.text for definition in DEFAULT_ALARMS}
 
 ARCING = (State.ARCING_SPARSE, State.ARCING_DENSE)
-
-RAIN_UM, DRIZZLE_UM = 42, 5
-"""Rain in a minute that washes (2.5 mm/h), and that only wets [um]. Common practice puts the bound
-between light and moderate rain at 2.5 mm/h."""
-FOG_CPCT, DAMP_CPCT = 9_500, 7_500
-SALT_WIND_MM_S = 7_000
-"""Onshore wind that brings spray (design choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,125 +35,105 @@ class Seen:
 @dataclass(frozen=True, slots=True)
 class Watch:
     """What was told already. weather: by site, what it did last, what it may be turning to, and
-    the row that said so. surfaces: (insulator, state) that were told. told: conditions by
-    (unit, alarm, subject). worst_age_us: oldest that the newest data of a unit ever were."""
+    the row that said so. surfaces: (insulator or site, state) that were told. told: conditions by
+    (unit, alarm, subject). held: (site, reason) told for conditions that cannot be said.
+    worst_age_us: oldest that the newest data of a unit ever were."""
 
     weather: Mapping[str, tuple[str, str, int]] = field(default_factory=dict)
     surfaces: frozenset[tuple[str, State]] = frozenset()
     told: Mapping[tuple[str, str, str], Condition] = field(default_factory=dict)
+    held: frozenset[tuple[str, str]] = frozenset()
     worst_age_us: int = 0
+
+
+Lines = list[tuple[int, str]]
+"""Each with its time."""
 
 
 def watched(watch: Watch, seen: Seen, faces: Mapping[str, float]) -> tuple[Watch, list[str]]:
     """The lines that a look adds. faces: bearing of the open sea by site [deg]."""
-    lines: list[tuple[int, str]] = []
-    weather = dict(watch.weather)
-    for site in seen.sites:
-        if site.weather is not None:
-            row = site.weather
-            turned = _turned(weather.get(site.site), weather_word(row, faces[site.site]), row)
-            if turned[0] != weather.get(site.site, ("",))[0]:
-                lines.append((row.start_us, f"{site.site:<14} {_sky(turned[0], row)}"))
-            weather[site.site] = turned
-    fresh = [one for one in seen.insulators if _is_news(one, watch)]
-    for one in fresh:
-        assert one.row is not None
-        lines.append((one.row.start_us, _surface(one)))
-    surfaces = watch.surfaces | {(one.insulator, one.row.state) for one in fresh if one.row}
-    told = dict(watch.told)
-    for condition in seen.conditions:
-        change = condition.change
-        key = (condition.unit, change.alarm, change.subject)
-        if told.get(key, Condition.OUT) is not change.condition:
-            lines.append((change.at_us, _alarm(condition)))
-        told[key] = change.condition
+    weather, lines = _weather_told(watch, seen.sites, faces)
+    surfaces, more = _surfaces_told(watch, seen.insulators)
+    told, held, yet_more = _conditions_told(watch, seen.conditions)
     ages = [unit.data_age_us or 0 for unit in seen.units]
-    after = replace(watch, weather=weather, surfaces=surfaces, told=told)
-    after = replace(after, worst_age_us=max([watch.worst_age_us, *ages]))
-    return after, [one for at_us, line in sorted(lines) for one in stamped(at_us, line)]
+    after = Watch(weather, surfaces, told, held, max([watch.worst_age_us, *ages]))
+    lines = sorted([*lines, *more, *yet_more])
+    return after, [one for at_us, line in lines for one in stamped(at_us, line)]
 
 
-def _is_news(one: InsulatorTold, watch: Watch) -> bool:
-    return (
-        one.row is not None
-        and one.row.state in SURFACES
-        and (one.insulator, one.row.state) not in watch.surfaces
-    )
+def _weather_told(
+    watch: Watch, sites: Iterable[SiteTold], faces: Mapping[str, float]
+) -> tuple[dict[str, tuple[str, str, int]], Lines]:
+    weather, lines = dict(watch.weather), []
+    for site in sites:
+        if (row := site.weather) is None:
+            continue
+        before = weather.get(site.site)
+        after = turned(before, weather_word(row, faces[site.site]), row)
+        if before is None or after[0] != before[0]:
+            lines.append((row.start_us, f"{site.site:<14} {sky_text(after[0], row)}"))
+        weather[site.site] = after
+    return weather, lines
 
 
-def _turned(
-    before: tuple[str, str, int] | None, word: str, row: WeatherRow
-) -> tuple[str, str, int]:
-    """The weather told after a row: a turn is believed once a second row says the same."""
-    if before is None:
-        return word, word, row.start_us
-    told, turning, at_us = before
-    if word == turning and row.start_us != at_us:
-        return word, word, row.start_us
-    return told, word, (at_us if word == turning else row.start_us)
+def _surfaces_told(
+    watch: Watch, insulators: Iterable[InsulatorTold]
+) -> tuple[frozenset[tuple[str, State]], Lines]:
+    told, lines = set(watch.surfaces), []
+    for one in insulators:
+        if (row := one.row) is None or row.state not in SURFACES:
+            continue
+        dead = row.state is State.DE_ENERGISED
+        topic = one.site if dead else one.insulator
+        stronger = row.state is State.ARCING_SPARSE and (topic, State.ARCING_DENSE) in told
+        if (topic, row.state) not in told and not stronger:
+            peak_ua = row.arcing_peak_ua
+            peak = f", {peak_ua / 1000:.0f} mA at most" if peak_ua and not dead else ""
+            name = "" if dead else f"{one.insulator}: "
+            lines.append((row.start_us, f"{one.site:<14} {name}{SURFACES[row.state]}{peak}"))
+        told.add((topic, row.state))
+    return frozenset(told), lines
 
 
-def weather_word(row: WeatherRow, faces_deg: float) -> str:
-    """What the weather does by one row."""
-    rain_um, humid_cpct = row.rain_um or 0, row.rh_cpct or 0
-    if rain_um >= RAIN_UM:
-        return "rain"
-    if rain_um >= DRIZZLE_UM:
-        return "drizzle"
-    if humid_cpct >= FOG_CPCT:
-        return "fog"
-    if onshore_mm_s(row, faces_deg) >= SALT_WIND_MM_S:
-        return "salt wind"
-    return "damp air" if humid_cpct >= DAMP_CPCT else "dry air"
-
-
-def onshore_mm_s(row: WeatherRow, faces_deg: float) -> float:
-    """The wind straight off the sea."""
-    turn = math.radians((row.wind_from_cdeg or 0) / 100 - faces_deg)
-    return (row.wind_mm_s or 0) * math.cos(turn)
-
-
-MEANINGS = {
-    "rain": "washes salt off",
-    "drizzle": "wets the salt",
-    "fog": "salt dissolves, films form",
-    "salt wind": "salt settles",
-    "damp air": "salt takes up water",
-    "dry air": "surfaces dry",
-}
-
-
-def _sky(word: str, row: WeatherRow) -> str:
-    rain = f" {(row.rain_um or 0) * 60 / 1000:.1f} mm/h" if word in ("rain", "drizzle") else ""
-    humid, wind = (row.rh_cpct or 0) / 100, (row.wind_mm_s or 0) / 1000
-    return f"{word}{rain}, {humid:.0f} % humid, wind {wind:.0f} m/s: {MEANINGS[word]}"
+def _conditions_told(
+    watch: Watch, conditions: Iterable[ConditionTold]
+) -> tuple[dict[tuple[str, str, str], Condition], frozenset[tuple[str, str]], Lines]:
+    told, held, lines = dict(watch.told), set(watch.held), []
+    for one in conditions:
+        change = one.change
+        key = (one.unit, change.alarm, change.subject)
+        before = told.get(key, Condition.OUT)
+        told[key] = change.condition
+        if before is change.condition:
+            continue
+        if change.condition is not Condition.UNKNOWN:
+            lines.append((change.at_us, _alarm(one)))
+        elif (topic := (one.site, change.reason)) not in held:
+            held.add(topic)
+            lines.append((change.at_us, _held(one)))
+    return told, frozenset(held), lines
 
 
 SURFACES = {
     State.WET: "a wet film conducts",
     State.ARCING_SPARSE: "a dry band arcs",
     State.ARCING_DENSE: "arcs densely",
-    State.DE_ENERGISED: "no voltage, the line is dead",
+    State.DE_ENERGISED: "no voltage: the line is dead",
     State.UNKNOWN: "cannot be told",
 }
-"""States worth a line when an insulator is first in them."""
-
-
-def _surface(one: InsulatorTold) -> str:
-    assert one.row is not None
-    peak_ua = one.row.arcing_peak_ua
-    peak = f", {peak_ua / 1000:.0f} mA at most" if peak_ua else ""
-    return f"{one.site:<14} {one.insulator}: {SURFACES[one.row.state]}{peak}"
+"""States worth a line when an insulator is first in them; a dead line is told once a site."""
 
 
 def _alarm(told: ConditionTold) -> str:
     change = told.change
     text, place = TEXTS.get(change.alarm, change.alarm), change.subject or "the unit itself"
-    if change.condition is Condition.IN:
-        return f"{told.site:<14} ALARM P{change.priority} {place}: {text}"
-    if change.condition is Condition.OUT:
-        return f"{told.site:<14} over: {place}: {text}"
-    return f"{told.site:<14} held, {change.reason or 'data lost'}: {place}: {text}"
+    word = f"ALARM P{change.priority}" if change.condition is Condition.IN else "over:"
+    return f"{told.site:<14} {word} {place}: {text}"
+
+
+def _held(told: ConditionTold) -> str:
+    reason = told.change.reason or "data lost"
+    return f"{told.site:<14} alarms are held as they were: {reason}"
 
 
 def stamped(at_us: int, line: str) -> list[str]:
