@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from edge.measure.arc_model import probability_of
-from edge.measure.explaining import Explained, explained
+from edge.measure.explaining import explained
 from edge.measure.shape import FIGURES, figures
 
 Floats = npt.NDArray[np.float64]
@@ -43,7 +43,8 @@ SPIKE_TO_SMOOTH_MIN = 2.0
 class Verdict:
     """Per half-cycle, shape (n, halves): probability of an arc, what follows, and what it rests on.
 
-    figures: of `shape.FIGURES`, shape (n, halves, figures).
+    figures: of `shape.FIGURES`, shape (n, halves, figures); zeros in windows that leave nothing
+    unexplained.
     """
 
     probability: Floats
@@ -66,15 +67,21 @@ def judged(
         none = np.zeros(shape, np.bool_)
         return Verdict(np.zeros(shape), none, none, none, np.zeros((*shape, len(FIGURES))))
     seen = explained(current, voltage, polarity)
-    shapes = figures(seen, points_per_s)
-    return _verdict(seen, shapes)
-
-
-def _verdict(seen: Explained, shapes: Floats) -> Verdict:
-    noise = seen.noise_ma[:, None]
     raw = seen.residual.max(axis=-1)
+    noise = np.broadcast_to(seen.noise_ma[:, None], shape)
     possible = raw > np.maximum(RESIDUAL_MA_MIN, RESIDUAL_TO_NOISE_MIN * noise)
-    probability = np.where(possible, probability_of(shapes), 0.0)
+    shapes = np.zeros((*shape, len(FIGURES)))
+    probability = np.zeros(shape)
+    # most windows of a year leave nothing unexplained; they are spared the rest
+    rows = np.flatnonzero(possible.any(axis=1))
+    if len(rows):
+        shapes[rows] = figures(seen.rows(rows), points_per_s)
+        probability[rows] = probability_of(shapes[rows])
+    probability = np.where(possible, probability, 0.0)
+    return _verdict(probability, shapes, raw, noise)
+
+
+def _verdict(probability: Floats, shapes: Floats, raw: Floats, noise: Floats) -> Verdict:
     doubtful = (probability > DOUBT_FROM) & (probability < DOUBT_TO)
     arcing = (probability >= LIKELY) & ~doubtful
     sharp = shapes[..., 1] > np.log(SPIKE_TO_SMOOTH_MIN)

@@ -9,7 +9,7 @@ current in the voltage's own direction is positive.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
@@ -44,6 +44,10 @@ class Explained:
     film_ma: Floats
     capacitive_ma: Floats
     noise_ma: Floats
+
+    def rows(self, kept: npt.NDArray[np.int64]) -> Explained:
+        """The same for some of the windows."""
+        return Explained(*(getattr(self, one.name)[kept] for one in fields(self)))
 
 
 def explained(current: Floats, voltage: Floats | None, polarity: Floats) -> Explained:
