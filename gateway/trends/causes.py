@@ -41,8 +41,9 @@ class Way(StrEnum):
 class Evidence:
     """What the rules look at. sensor: self-test. compared: both periods could be compared.
     steps, shifts: who else moved. way: of the step; shift_way: UP where the onset fell.
-    either: moved, step and shift not told apart. explained: a wash, renewal or cleaning rain came
-    between. probe_moved: the probe's reading in fog moved between the periods.
+    either: moved, step and shift not told apart. unsure: neither moved nor steady. explained: a
+    wash, a new coating or a renewal came between. probe_moved: the probe's reading in fog moved
+    between the periods.
     """
 
     sensor: Sensor
@@ -52,6 +53,7 @@ class Evidence:
     shifts: Pattern
     shift_way: Way
     either: bool
+    unsure: bool
     recovery: Recovery
     explained: bool
     probe_moved: bool
@@ -71,6 +73,7 @@ class Rule:
     shifts: tuple[Pattern, ...] | None = None
     shift_way: Way | None = None
     either: bool | None = None
+    unsure: bool | None = None
     recovery: Recovery | None = None
     explained: bool | None = None
     probe_moved: bool | None = None
@@ -118,7 +121,9 @@ RULES: tuple[Rule, ...] = (
     Rule("moved-untold", Cause.CANNOT_TELL, True, steps=(Pattern.MIXED, Pattern.NO_SIBLINGS)),
     Rule("onset-untold", Cause.CANNOT_TELL, True, shifts=_MOVED),
     Rule("step-or-onset", Cause.CANNOT_TELL, True, either=True),
-    Rule("steady", Cause.NONE, False, steps=_STILL, shifts=_STILL, either=False),
+    Rule("neither-moved-nor-steady", Cause.CANNOT_TELL, None, unsure=True),
+    Rule("steady", Cause.NONE, False, steps=_STILL, shifts=_STILL, either=False,
+         unsure=False),
 )  # fmt: skip
 
 

@@ -20,42 +20,25 @@ from gateway.trends.assessment import (
     Data,
     advised,
 )
-from gateway.trends.causes import Cause, Evidence, Recovery, Rule, Way, judged
+from gateway.trends.causes import Cause, Rule, judged
 from gateway.trends.changepoint import change_us
 from gateway.trends.columns import (
-    Action,
-    Bools,
     MaintenanceRow,
     Period,
     RegisterEntry,
     SiteColumns,
     SurfaceType,
     WeatherColumns,
-    actions_for,
 )
-from gateway.trends.hours import CurrentHours, SiteHours, current_hours, site_hours
+from gateway.trends.evidence import Site, evidence_for, on_grid, way_of
 from gateway.trends.moves import Move, Pattern, moves
 from gateway.trends.reasons import reasons_for
-from gateway.trends.recovery import ClockBand, recovery_clock, recovery_of
-from gateway.trends.response import Response, compare_hours, places
-from gateway.trends.sensor import (
-    Sensor,
-    SensorCheck,
-    check_sensor,
-    dry_level_ma,
-    outage_hours,
-    silent_hours,
-)
+from gateway.trends.recovery import ClockBand, recovery_clock
+from gateway.trends.response import Response, compare_hours
+from gateway.trends.sensor import Sensor, SensorCheck, check_sensor
 from gateway.trends.wash import Verdict, WashEffect, wash_effect
-from gateway.trends.wetness import wet_hours
 
 INTERVAL_LEVEL = 0.90
-FOG_QUANTILE = 0.995
-FOG_READS_PCT = 97.0
-"""In fog a sound probe reads 97 to 100 % (common practice)."""
-FOG_MOVED_PCT = 3.0
-"""A fog reading that moved so far between the periods: the probe drifted."""
-BETTER_ALONE = (Action.WASH, Action.RECOAT, Action.REPLACE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,20 +85,6 @@ class SiteTrend:
     found: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Site:
-    """The site on its grid, and the hours of both periods."""
-
-    grid: SiteHours
-    currents: Mapping[str, CurrentHours]
-    silent: Mapping[str, Bools]
-    outage: Bools
-    levels: Mapping[str, float]
-    earlier: Bools
-    later: Bools
-    wet: Bools
-
-
 def compare_periods(
     columns: SiteColumns,
     weather: WeatherColumns | None,
@@ -130,7 +99,7 @@ def compare_periods(
     damaged: insulators on which an inspection found erosion or tracking that is not light.
     """
     span = Period(min(reference.from_us, now.from_us), max(reference.to_us, now.to_us))
-    site = _on_grid(columns, weather or _no_weather(), reference, now, span)
+    site = on_grid(columns, weather or _no_weather(), reference, now, span)
     responses = {
         name: compare_hours(site.grid, current, site.earlier, site.later)
         for name, current in site.currents.items()
@@ -161,24 +130,6 @@ def _sound(check: SensorCheck) -> bool:
     return check.verdict in (Sensor.GOOD, Sensor.NO_LEVEL)
 
 
-def _on_grid(
-    columns: SiteColumns, weather: WeatherColumns, reference: Period, now: Period, span: Period
-) -> _Site:
-    grid = site_hours(weather, span.from_us, span.to_us)
-    earlier = places(grid, reference)
-    later = places(grid, now) & ~earlier
-    raw = {name: current_hours(rows, grid) for name, rows in columns.insulators.items()}
-    levels = {name: dry_level_ma(one, grid, earlier) for name, one in raw.items()}
-    silent = {name: silent_hours(one, levels[name]) for name, one in raw.items()}
-    outage = outage_hours(silent, raw) if raw else np.zeros(grid.count, dtype=np.bool_)
-    currents = {
-        name: replace(one, current_ma=np.where(silent[name], np.nan, one.current_ma))
-        for name, one in raw.items()
-    }
-    wet = wet_hours(grid.rh_pct, grid.rain_mm)
-    return _Site(grid, currents, silent, outage, levels, earlier, later, wet)
-
-
 def _among_equals(
     responses: Mapping[str, Response], register: Mapping[str, RegisterEntry]
 ) -> dict[str, Move]:
@@ -202,7 +153,7 @@ def _among_equals(
 
 
 def _one(
-    site: _Site,
+    site: Site,
     name: str,
     response: Response,
     move: Move | None,
@@ -215,20 +166,20 @@ def _one(
     current = site.currents[name]
     good = site.wet & np.isfinite(current.current_ma)
     wash = wash_effect(site.grid, current, maintenance, name, span, INTERVAL_LEVEL)
-    rule = judged(_evidence(site, current, move, check, name, maintenance))
+    rule = judged(evidence_for(site, current, move, check, name, maintenance))
     wet_now = int(np.sum(site.wet & site.later))
     good_share = int(np.sum(good & site.later)) / wet_now if wet_now else None
     case = Case(
         data=_data(good_share, response),
         changed=rule.changed,
         cause=rule.cause,
-        way=_way(0.0 if move is None else move.step),
+        way=way_of(0.0 if move is None else move.step),
         type=SurfaceType.UNKNOWN if entry is None else entry.type,
         washed=None if wash is None else wash.verdict,
         damage=damaged,
     )
     advice = advised(case)
-    shown = move if rule.cause is not Cause.SENSOR else None
+    shown = move if rule.cause is not Cause.SENSOR and rule.name != "not-compared" else None
     return InsulatorTrend(
         insulator=name,
         index_ratio=None if shown is None else float(np.exp(shown.step)),
@@ -255,10 +206,6 @@ def _one(
     )
 
 
-def _way(log_size: float) -> Way:
-    return Way.DOWN if log_size < 0 else Way.UP
-
-
 def _untold(wash: WashEffect) -> WashEffect:
     """A sensor that cannot be believed says nothing of a wash."""
     return replace(wash, ratio=None, low=None, high=None, verdict=Verdict.NOT_ENOUGH)
@@ -270,45 +217,3 @@ def _data(good_share: float | None, response: Response) -> Data:
     if good_share is None or good_share < GOOD_SHARE_LEAST:
         return Data.POOR
     return Data.GOOD
-
-
-def _evidence(
-    site: _Site,
-    current: CurrentHours,
-    move: Move | None,
-    check: SensorCheck,
-    name: str,
-    maintenance: Sequence[MaintenanceRow],
-) -> Evidence:
-    shifted = move is not None and move.shifted and move.shift_pct > 0
-    recovery = Recovery.UNKNOWN
-    if move is not None and shifted:
-        recovery = recovery_of(site.grid, current, site.earlier, site.later, move.shift_pct)
-    return Evidence(
-        sensor=check.verdict,
-        compared=move is not None,
-        steps=Pattern.STILL if move is None else move.steps,
-        way=_way(0.0 if move is None else move.step),
-        shifts=Pattern.STILL if move is None else move.shifts,
-        shift_way=_way(0.0 if move is None else move.shift_pct),
-        either=move is not None and move.either,
-        recovery=recovery,
-        explained=_explained(site, name, maintenance),
-        probe_moved=_probe_moved(site),
-    )
-
-
-def _explained(site: _Site, name: str, maintenance: Sequence[MaintenanceRow]) -> bool:
-    """Whether somebody washed, coated or renewed this insulator between the periods' ends."""
-    work = actions_for(maintenance, name, *BETTER_ALONE)
-    inside = (site.grid.place(one.start_us) for one in work)
-    return any(0 < place < site.grid.count for place in inside)
-
-
-def _probe_moved(site: _Site) -> bool:
-    """Whether the highest readings, in fog if there was any, moved between the periods."""
-    ceilings = []
-    for chosen in (site.earlier, site.later):
-        known = site.grid.rh_pct[chosen & np.isfinite(site.grid.rh_pct)]
-        ceilings.append(float(np.quantile(known, FOG_QUANTILE)) if known.size else np.nan)
-    return max(ceilings) >= FOG_READS_PCT and abs(ceilings[0] - ceilings[1]) >= FOG_MOVED_PCT

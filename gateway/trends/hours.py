@@ -199,13 +199,21 @@ def in_order(rows: IntervalColumns) -> tuple[IntervalColumns, Findings]:
     if start.size and bool(np.any(np.diff(start) < 0)):
         rows = select(rows, np.argsort(start, kind="stable"))
         found = found.add("rows-out-of-order")
-    end = np.maximum.accumulate(rows.start_us + rows.duration_us)
-    before = np.concatenate(([np.iinfo(np.int64).min], end[:-1])) if end.size else end
-    overlapping = rows.start_us < before
-    if bool(np.any(overlapping)):
-        rows = select(rows, np.flatnonzero(~overlapping))
+    end = rows.start_us + rows.duration_us
+    if bool(np.any(rows.start_us[1:] < end[:-1])):
+        rows = select(rows, _apart(rows.start_us.tolist(), end.tolist()))
         found = found.add("overlapping-rows")
     return rows, found
+
+
+def _apart(start_us: list[int], end_us: list[int]) -> Ints:
+    """Places of rows that begin at or after the end of the last one that was kept."""
+    kept, covered_us = [], start_us[0]
+    for place, (start, end) in enumerate(zip(start_us, end_us, strict=True)):
+        if start >= covered_us:
+            kept.append(place)
+            covered_us = max(end, start)
+    return np.asarray(kept, dtype=np.int64)
 
 
 def select(rows: IntervalColumns, places: Ints) -> IntervalColumns:

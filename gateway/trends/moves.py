@@ -15,7 +15,9 @@ import numpy as np
 from scipy import stats
 
 from gateway.trends.columns import Floats
-from gateway.trends.model import MODEL_SD, Fit, basis
+from gateway.trends.curve import basis
+from gateway.trends.mixed import MODEL_SD
+from gateway.trends.model import Fit
 from gateway.trends.response import REFERENCE_RH_PCT, Response
 
 FALSE_ALARMS = 0.03
@@ -26,6 +28,10 @@ STEP_LEAST = float(np.log(1.25))
 """A smaller step is no change worth a journey. Design choice."""
 SHIFT_LEAST_PCT = 4.0
 """A smaller shift is within what a humidity probe may drift (+-3 % RH, common practice)."""
+HINT = 0.05
+"""A step or shift of size with so small a chance is a hint: neither a change nor steady."""
+WIDE_STEP, WIDE_SHIFT_PCT = float(np.log(2.0)), 8.0
+"""With a wider interval (to either side) even a doubling could have been missed."""
 SIBLING_SHARE = 0.5
 """A sibling moved along when it moved the same way by at least this share."""
 
@@ -43,7 +49,7 @@ class Pattern(StrEnum):
 @dataclass(frozen=True, slots=True)
 class Move:
     """One insulator. Intervals at the stated level. either: moved, but step and shift cannot be
-    told apart. p_*: two-sided."""
+    told apart. unsure: not moved for certain, but not steady for certain either. p_*: two-sided."""
 
     step: float
     step_low: float
@@ -56,6 +62,7 @@ class Move:
     stepped: bool
     shifted: bool
     either: bool
+    unsure: bool
     steps: Pattern
     shifts: Pattern
 
@@ -109,6 +116,7 @@ def _own(response: Response, count: int, site: tuple[float, float], level: float
     ]
     stepped = certain[0] and abs(fit.step) >= STEP_LEAST
     shifted = certain[1] and abs(fit.shift_pct) >= SHIFT_LEAST_PCT
+    either = not stepped and not shifted and _moved_together(fit, strict)
     return Move(
         step=fit.step,
         step_low=fit.step - wide[0],
@@ -120,10 +128,19 @@ def _own(response: Response, count: int, site: tuple[float, float], level: float
         p_shift=p[1],
         stepped=stepped,
         shifted=shifted,
-        either=not stepped and not shifted and _moved_together(fit, strict),
+        either=either,
+        unsure=not (stepped or shifted or either) and _unsure(fit, p, wide),
         steps=Pattern.STILL,
         shifts=Pattern.STILL,
     )
+
+
+def _unsure(fit: Fit, p: list[float], wide: list[float]) -> bool:
+    """Whether a change that matters is neither shown nor excluded."""
+    hinted = (p[0] < HINT and abs(fit.step) >= STEP_LEAST) or (
+        p[1] < HINT and abs(fit.shift_pct) >= SHIFT_LEAST_PCT
+    )
+    return hinted or wide[0] > WIDE_STEP or wide[1] > WIDE_SHIFT_PCT
 
 
 def _moved_together(fit: Fit, strict: float) -> bool:

@@ -15,7 +15,8 @@ from scipy import stats
 from gateway.trends.causes import Recovery
 from gateway.trends.columns import Bools, Floats
 from gateway.trends.hours import CurrentHours, SiteHours
-from gateway.trends.response import Response, compare_hours, dry_levels
+from gateway.trends.response import Response, compare_hours
+from gateway.trends.selecting import dry_levels
 from gateway.trends.wetness import cleaning_rain, dry_hours_before, wet_hours
 
 DRY_HOURS = 48

@@ -15,7 +15,7 @@ import numpy as np
 
 from gateway.trends.columns import Bools, Floats
 from gateway.trends.hours import CurrentHours, SiteHours
-from gateway.trends.response import DRY_RH_PCT
+from gateway.trends.selecting import DRY_RH_PCT
 
 NO_CURRENT_SHARE = 0.2
 """Below this share of the dry level there is no current: dead sensor, open lead or dead line."""

@@ -18,7 +18,8 @@ from gateway.trends.columns import (
     actions_for,
 )
 from gateway.trends.hours import CurrentHours, SiteHours
-from gateway.trends.response import compare_hours, places
+from gateway.trends.response import compare_hours
+from gateway.trends.selecting import places
 from gateway.trends.wetness import wet_hours
 
 BEFORE_DAYS, AFTER_DAYS = 90, 90

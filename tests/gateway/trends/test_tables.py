@@ -18,7 +18,7 @@ TRUTHS = (False, True)
 EVIDENCE = [
     Evidence(*cells)
     for cells in product(
-        Sensor, TRUTHS, Pattern, Way, Pattern, Way, TRUTHS, Recovery, TRUTHS, TRUTHS
+        Sensor, TRUTHS, Pattern, Way, Pattern, Way, TRUTHS, TRUTHS, Recovery, TRUTHS, TRUTHS
     )
 ]
 CASES = [
@@ -77,6 +77,7 @@ RIGHT = Evidence(
     shifts=Pattern.STILL,
     shift_way=Way.UP,
     either=False,
+    unsure=False,
     recovery=Recovery.UNKNOWN,
     explained=False,
     probe_moved=False,
@@ -107,6 +108,17 @@ def evidence(**changed: object) -> Evidence:
          Cause.HYDROPHOBICITY_REVERSIBLE),
         (evidence(shifts=Pattern.ALONE), "onset-untold", Cause.CANNOT_TELL),
         (evidence(either=True), "step-or-onset", Cause.CANNOT_TELL),
+        (evidence(unsure=True), "neither-moved-nor-steady", Cause.CANNOT_TELL),
+        (evidence(steps=Pattern.NO_SIBLINGS, way=Way.DOWN), "fell-without-siblings",
+         Cause.CANNOT_TELL),
+        (evidence(steps=Pattern.MIXED, way=Way.DOWN), "fell-in-part", Cause.CANNOT_TELL),
+        (evidence(steps=Pattern.ALONE, way=Way.DOWN, explained=True), "moved-alone",
+         Cause.SINGLE_UNIT),
+        (evidence(shifts=Pattern.NO_SIBLINGS, probe_moved=True), "onset-moved-with-probe",
+         Cause.PROBE),
+        (evidence(shifts=Pattern.ALONE, shift_way=Way.DOWN), "onset-rose", Cause.CANNOT_TELL),
+        (evidence(shifts=Pattern.ALONE, shift_way=Way.DOWN, explained=True),
+         "onset-rose-after-work", Cause.SINGLE_UNIT),
     ],
 )  # fmt: skip
 def test_each_cause_follows_from_its_own_evidence(given: Evidence, name: str, cause: Cause) -> None:
