@@ -198,7 +198,8 @@ def _counts(placed: Placement, halves: _Halves, pieces: Beside, lost: Bools) -> 
     """Columns that count half-cycles, and the peaks behind the counts."""
     kept = ~lost[:, None]
     positive, arcing = halves.polarity > 0, halves.arcing
-    peak_ua = quantised(np.where(kept, halves.peaks, 0.0), UA)
+    # a half-cycle that is whole counts, though its window is not judged
+    peak_ua = quantised(np.where(np.isfinite(halves.peaks), halves.peaks, 0.0), UA)
     over = peak_ua[:, :, None] > np.array(PULSE_LEVELS_MA, np.int64) * 1000
     return {
         "halfcycles": placed.halves + pieces.begun,
