@@ -43,6 +43,9 @@ EXIT_CODES: dict[str, Exit] = {
     "gateway.alarms.actions.ActionRefused": Exit.WRONG_USE,
     "gateway.alarms.journal.JournalFault": Exit.OUT_OF_REACH,
     "gateway.console.client.GatewayRefused": Exit.WRONG_USE,
+    "gateway.replay.held_out.ScoringRefused": Exit.WRONG_USE,
+    "gateway.replay.labels.LabelsFault": Exit.WRONG_USE,
+    "gateway.replay.results.ResultFault": Exit.WRONG_USE,
     # of the system
     "builtins.FileNotFoundError": Exit.WRONG_USE,
     "builtins.IsADirectoryError": Exit.WRONG_USE,

@@ -12,6 +12,7 @@ COMMANDS: dict[str, str] = {
     "replay": "stored recordings through the very same steps",
     "compare": "two replays: which alarms and settings differ",
     "score": "a replay's events against labels",
+    "verify": "a replay again: identical, or where it differs",
     "load": "history from elsewhere, as CSV",
     "trend": "humidity response, exposure, change, assessment",
     "report": "the condition report of a month",

@@ -128,7 +128,7 @@ def replay(request: Request, out: Path, progress: TextIO | None = None) -> Summa
         plans, sha = plans_for(feed, request.settings)
         out.mkdir(parents=True, exist_ok=True)
         summary = _written(feed, plans, request, out, progress)
-        _write_manifest(out, feed, plans, sha, summary)
+        _write_manifest(out, feed, plans, request, sha, summary)
     for name in RESULT_NAMES:
         (out / f"{name}.part").replace(out / name)
     return summary
@@ -200,10 +200,23 @@ def _measured_task(request: Request, plans: Plans, stretch: Stretch) -> Measured
         return measured_stretch(plans, feed.items(request.block_samples), stretch)
 
 
-def _write_manifest(out: Path, feed: Feed, plans: Plans, sha: str, summary: Summary) -> None:
+def _plain_settings(plans: Plans, settings: Settings | None) -> dict[str, object]:
+    """The settings as plain JSON; without any, the plan that was made from the record itself."""
+    if settings is not None:
+        return settings.model_dump(mode="json")
+    plan: dict[str, object] = json.loads(json.dumps(asdict(plans.measure), default=str))
+    return plan
+
+
+def _write_manifest(
+    out: Path, feed: Feed, plans: Plans, request: Request, sha: str, summary: Summary
+) -> None:
     manifest = {
         "software": f"seafret {__version__}",
         "settings_sha": sha,
+        "settings_given": request.settings is not None,
+        "settings": _plain_settings(plans, request.settings),
+        "time_zone": None if request.zone is None else str(request.zone),
         "inputs": [{"name": one.path.name, "sha256": one.sha256} for one in feed.files],
         "insulators": [one.id for one in plans.measure.insulators],
         "voltage_reference": plans.measure.voltage_channel,

@@ -125,9 +125,16 @@ TABLE: dict[str, Row] = {
     "gateway.ingest.future": PURE_GATEWAY,
     "gateway.ingest.topics": PURE_GATEWAY,
     "gateway.history": Row((*PURE_EDGE, "gateway.clock"), ("numpy", *SQL)),
+    "gateway.loading": Row((*PURE_EDGE, "gateway.history"), ("numpy",), (*SQL, *NETWORK)),
+    "gateway.reading": Row(
+        (*PURE_EDGE, "gateway.history", "gateway.trends"), ("numpy", *CHECKS), (*SQL, *NETWORK)
+    ),
+    "gateway.exporting": Row(
+        (*PURE_EDGE, "gateway.history", "gateway.loading"), ("numpy",), (*SQL, *NETWORK)
+    ),
     "gateway.trends": PURE_GATEWAY,
     "gateway.alarms": PURE_GATEWAY,
-    "gateway.replay": Row((*PURE_EDGE, "gateway.history"), ("numpy",)),
+    "gateway.replay": Row((*PURE_EDGE, "gateway.history", "gateway.alarms"), ("numpy", "scipy")),
     "gateway.replay.player": PURE_GATEWAY,
     "gateway.console": Row(
         (
@@ -170,8 +177,19 @@ PURE: tuple[str, ...] = (
     "gateway.ingest.topics",
     "gateway.trends",
     "gateway.alarms",
+    "gateway.replay.answers",
+    "gateway.replay.comparison",
+    "gateway.replay.exact",
+    "gateway.replay.figures",
+    "gateway.replay.held_out",
+    "gateway.replay.load",
+    "gateway.replay.matching",
+    "gateway.replay.occurrences",
     "gateway.replay.player",
+    "gateway.replay.scoring",
+    "gateway.replay.settings_difference",
     "gateway.replay.tables",
+    "gateway.replay.watched",
     "gateway.replay.zones",
     "gateway.console.picture",
     "gateway.console.summary",
