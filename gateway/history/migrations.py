@@ -142,6 +142,46 @@ def alarm_journal(db: Database) -> None:
         )
 
 
+@steps(name="004-rows-from-elsewhere")
+def rows_from_elsewhere(db: Database) -> None:
+    """Loaded rows by columns; line status; one visit may find and do several things."""
+    _note(db, "004-rows-from-elsewhere", rows_from_elsewhere.__doc__ or "")
+    db.execute(
+        "CREATE TABLE loaded (id INTEGER PRIMARY KEY, kind INTEGER NOT NULL, "
+        "insulator INTEGER NOT NULL, name INTEGER NOT NULL, week INTEGER NOT NULL, "
+        "source INTEGER NOT NULL, cells BLOB NOT NULL, "
+        "UNIQUE (kind, insulator, name, week, source))"
+    )
+    db.execute("CREATE INDEX loaded_by_week ON loaded (kind, insulator, source, week)")
+    for name, columns, key in (
+        (
+            "maintenance",
+            "insulator INTEGER, start_us INTEGER, action TEXT, source INTEGER, note TEXT",
+            "insulator, start_us, action, source",
+        ),
+        (
+            "inspection",
+            "insulator INTEGER, start_us INTEGER, finding TEXT, source INTEGER, grade TEXT, "
+            "depth_um INTEGER, photo TEXT, note TEXT",
+            "insulator, start_us, finding, source",
+        ),
+        (
+            "deposit",
+            "insulator INTEGER, start_us INTEGER, source INTEGER, esdd_ng_cm2 INTEGER, "
+            "nsdd_ng_cm2 INTEGER, note TEXT",
+            "insulator, start_us, source",
+        ),
+        (
+            "line_status",
+            "start_us INTEGER, source INTEGER, duration_us INTEGER, line_status TEXT",
+            "start_us, source",
+        ),
+    ):
+        # Nothing was ever written into the tables of step 002.
+        db.execute(f"DROP TABLE IF EXISTS {name}")
+        db.execute(f"CREATE TABLE {name} ({columns}, PRIMARY KEY ({key})) WITHOUT ROWID")
+
+
 def _note(db: Database, step: str, note: str) -> None:
     db.execute("CREATE TABLE IF NOT EXISTS migration_notes (step TEXT PRIMARY KEY, note TEXT)")
     db.execute("INSERT INTO migration_notes VALUES (?, ?)", [step, note])

@@ -18,7 +18,8 @@ from edge.records import (
     WeatherRow,
 )
 from gateway.history.columns import TABLE_OF, from_row
-from gateway.history.sqlite_questions import Kind, SqliteQuestions, columns_of
+from gateway.history.sqlite_loaded import SqliteLoadedRows
+from gateway.history.sqlite_questions import Kind, columns_of
 from gateway.history.sqlite_write import read_digests, read_marks
 from gateway.history.store import (
     PAGE_MAX,
@@ -35,7 +36,7 @@ from gateway.history.store import (
 _SUMMING = f"span IN (SELECT id FROM words WHERE word IN ('{Span.MINUTE}', '{Span.MERGED}'))"
 
 
-class SqliteReader(SqliteQuestions):
+class SqliteReader(SqliteLoadedRows):
     """Reads one site's file. `words` is remembered between the readers of a site."""
 
     def marks(self) -> dict[StreamKey, Mark]:

@@ -11,11 +11,15 @@ from __future__ import annotations
 import re
 import sqlite3
 from pathlib import Path
+from typing import TypeVar
 from urllib.parse import quote
 
+from gateway.history.sqlite_loaded import SqliteLoader
 from gateway.history.sqlite_read import SqliteReader
 from gateway.history.sqlite_write import SqliteWriter
 from gateway.history.store import GATEWAY_SITE, HistoryFault
+
+WriterT = TypeVar("WriterT", bound=SqliteWriter)
 
 _SITE = re.compile(r"[a-z0-9-]{1,32}")
 _SUFFIX = ".sqlite3"
@@ -48,6 +52,13 @@ class SqliteHistory:
 
     def writer(self, site: str) -> SqliteWriter:
         """The writer of a site, its file made or brought to the newest shape."""
+        return self._opened(site, SqliteWriter)
+
+    def loader(self, site: str) -> SqliteLoader:
+        """The same for rows from elsewhere."""
+        return self._opened(site, SqliteLoader)
+
+    def _opened(self, site: str, kind: type[WriterT]) -> WriterT:
         path = self._path(site)
         try:
             self._folder.mkdir(parents=True, exist_ok=True)
@@ -57,7 +68,7 @@ class SqliteHistory:
         try:
             for pragma in _WRITER_PRAGMAS:
                 connection.execute(pragma)
-            return SqliteWriter(connection, path)
+            return kind(connection, path)
         except sqlite3.Error as fault:
             connection.close()
             raise HistoryFault(f"history {path}: {fault}; it must be a writable file") from fault

@@ -5,7 +5,8 @@ from __future__ import annotations
 import sqlite3
 import threading
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 from sqlite_utils import Database
@@ -86,9 +87,14 @@ class SqliteWriter:
             self._in_one(lambda: self._write_journal(lines))
 
     def _in_one(self, write: Callable[[], None]) -> None:
+        with self._transaction():
+            write()
+
+    @contextmanager
+    def _transaction(self) -> Iterator[None]:
         try:
             self._connection.execute("BEGIN IMMEDIATE")
-            write()
+            yield
             self._connection.execute("COMMIT")
         except (sqlite3.OperationalError, sqlite3.DatabaseError) as fault:
             self._roll_back()

@@ -1,0 +1,100 @@
+"""The seam for rows from elsewhere: which kinds there are, how they are added and read.
+
+A row is known by insulator, start and source (a word for where the rows come from); adding it again
+changes nothing, and a row that says otherwise under the same key is not taken.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Protocol
+
+from gateway.history.chunks import Bools, Ints
+
+SITE = ""
+"""Stands for an insulator's name where a row concerns the whole site."""
+
+
+class Columns(StrEnum):
+    """Kinds of rows that lie in columns. Weather has SITE for an insulator."""
+
+    INTERVAL = "interval"
+    WEATHER = "weather"
+
+
+@dataclass(frozen=True, slots=True)
+class NoteTable:
+    """Rows that people write. key: columns that make a row one row, besides the source. words:
+    columns whose words repeat."""
+
+    name: str
+    key: tuple[str, ...]
+    rest: tuple[str, ...]
+    words: tuple[str, ...] = ("insulator",)
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """All columns, without the source."""
+        return (*self.key, *self.rest)
+
+
+MAINTENANCE = NoteTable("maintenance", ("insulator", "start_us", "action"), ("note",))
+INSPECTION = NoteTable(
+    "inspection",
+    ("insulator", "start_us", "finding"),
+    ("grade", "depth_um", "photo", "note"),
+)
+DEPOSIT = NoteTable("deposit", ("insulator", "start_us"), ("esdd_ng_cm2", "nsdd_ng_cm2", "note"))
+LINE_STATUS = NoteTable("line_status", ("start_us",), ("duration_us", "line_status"), ())
+NOTE_TABLES = (MAINTENANCE, INSPECTION, DEPOSIT, LINE_STATUS)
+
+Cell = int | str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What became of rows that were offered, shape (rows,) each."""
+
+    added: Bools
+    differs: Bools
+
+
+class SiteLoader(Protocol):
+    """Adds rows from elsewhere to one site; hold the folder's lock. Close it when done."""
+
+    def close(self) -> None: ...
+
+    def together(self) -> AbstractContextManager[None]:
+        """What is added inside is there as a whole, durable, or not at all."""
+
+    def number(self, word: str) -> int:
+        """The number that stands for a word in a column."""
+
+    def add_columns(
+        self, kind: Columns, insulator: str, source: str, columns: Mapping[str, Ints]
+    ) -> Taken:
+        """Rows by columns; `start_us` and `duration_us` are among them."""
+
+    def add_note(self, table: NoteTable, source: str, row: Mapping[str, Cell]) -> bool | None:
+        """True: added; False: was there already; None: another row has its key."""
+
+
+class LoadedRows(Protocol):
+    """Reads what was loaded into one site."""
+
+    def loaded_insulators(self) -> list[str]: ...
+
+    def extent_us(self, kind: Columns) -> tuple[int, int] | None:
+        """From the first start to the last end of the loaded rows."""
+
+    def loaded_columns(
+        self, kind: Columns, insulator: str, names: Sequence[str], start_us: int, end_us: int
+    ) -> dict[str, Ints]:
+        """Chosen columns and `start_us` of the rows that start in [start, end), in order of time;
+        ABSENT where a row does not have one."""
+
+    def notes(self, table: NoteTable, start_us: int, end_us: int) -> list[dict[str, Cell]]:
+        """Rows that start in [start, end), in order of time."""
