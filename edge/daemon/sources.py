@@ -21,7 +21,7 @@ from edge.settings import SettingsError, SourcePart
 BLOCK_SAMPLES = 8_192
 """Samples of a stored recording taken at a time; bounds the memory, changes nothing in the rows."""
 
-BLOCK_REAL_S = 0.05
+BLOCK_REAL_S = 0.19
 """Real time that a simulated site's block stands for, so that a fast clock has long blocks, which
 cost less; never less than a second of signal."""
 
