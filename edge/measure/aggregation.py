@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -58,6 +58,8 @@ def gathered_step(
     tables = [*gathered.tables, *([table] if table is not None else [])]
     if not tables or (table is None and not ended):
         return gathered, []
+    if not ended and _in_one_slot(tables):
+        return replace(gathered, tables=tuple(tables)), []
     windows = joined(tables)
     # a calibration holds for whole segments, and a segment lies within one ten-minute tick
     calibration = insulator.calibration_at(int(windows.start_us[0])).id
@@ -73,6 +75,14 @@ def gathered_step(
     kept = Gathered((rest,) if len(rest) else (), gathered.slots_done_us, gathered.severe_slot)
     rows.sort(key=lambda item: item[:2])
     return kept, [row for _, _, row in rows]
+
+
+def _in_one_slot(tables: list[WindowTable]) -> bool:
+    """Whether the last table stays in the ten seconds of the window before it: none is complete."""
+    if len(tables) < 2:
+        return False
+    before, last = tables[-2].start_us[-1], tables[-1].start_us
+    return bool(before // TEN_SECONDS_US == last[0] // TEN_SECONDS_US == last[-1] // TEN_SECONDS_US)
 
 
 def _runs(numbers: Integers) -> list[tuple[int, int]]:

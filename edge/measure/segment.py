@@ -14,7 +14,7 @@ import numpy.typing as npt
 from edge.measure.aligning import Axis
 from edge.measure.cutting import utc_us_at
 from edge.measure.flags import flag_bits
-from edge.measure.linking import anchor, merged, ranges_of, voltages_of
+from edge.measure.linking import Ranges, anchor, merged, ranges_of, voltages_of
 from edge.measure.mains_clock import (
     ANCHOR_S,
     cycle_positions,
@@ -22,7 +22,7 @@ from edge.measure.mains_clock import (
     final_position,
     track_trimmed,
 )
-from edge.measure.plan import MeasurePlan
+from edge.measure.plan import Calibration, MeasurePlan
 from edge.measure.resampling import points_per_cycle
 from edge.measure.segment_state import Segment
 from edge.measure.segment_windows import measured_windows
@@ -32,8 +32,12 @@ from edge.samples import SignalDescription, TimeAnchor
 
 Floats = npt.NDArray[np.float64]
 
-HOLD_CYCLES = 1.5
-"""A window is measured once so many further cycles are known, in case the segment ends with it."""
+HOLD_CYCLES = 2.5
+"""A window is measured once so many further cycles are there: should the segment end then, what is
+left is a cycle or more even for an insulator that lags, and does not belong to this window."""
+
+LAG_CYCLES_MAX = 0.5
+"""An insulator's windows begin so much after the clock's at most; so far it must be final."""
 
 
 def opened(
@@ -70,22 +74,33 @@ def scaled(
 
     def channel(index: int) -> Floats:
         one = description.channels[index]
-        taken = samples[:, index].astype(np.float64) * one.gain + one.offset
-        taken[~np.isfinite(taken)] = np.nan
+        taken = samples[:, index].astype(np.float64)
+        taken *= one.gain
+        taken += one.offset
+        if samples.dtype.kind == "f":  # whole numbers are finite
+            taken[~np.isfinite(taken)] = np.nan
         if missing is not None:
             taken[missing[:, index]] = np.nan
-        return np.asarray(taken, np.float64)
+        return taken
 
-    start_us = utc_us_at(segment.anchor, description.rate_hz, segment.start)
     currents = np.empty((len(plan.insulators), len(samples)))
-    for row, insulator in enumerate(plan.insulators):
-        ranges, calibration = ranges_of(description, insulator), insulator.calibration_at(start_us)
+    for row, (ranges, calibration) in enumerate(_scales(plan, description, segment)):
         coarse = channel(ranges.coarse)
         if ranges.fine != ranges.coarse:
             coarse = merged(channel(ranges.fine), coarse, ranges.fine_ma)
         currents[row] = coarse * calibration.gain + calibration.offset_ma
     voltages = [channel(index) for index in voltages_of(description)]
     return currents, np.array(voltages) if voltages else np.zeros((0, len(samples)))
+
+
+def _scales(
+    plan: MeasurePlan, description: SignalDescription, segment: Segment
+) -> list[tuple[Ranges, Calibration]]:
+    """Ranges and calibration of each insulator, which hold for the whole segment."""
+    if segment.found is not None:
+        return [(link.ranges, link.calibration) for link in segment.found.links]
+    start_us = utc_us_at(segment.anchor, description.rate_hz, segment.start)
+    return [(ranges_of(description, one), one.calibration_at(start_us)) for one in plan.insulators]
 
 
 def taken_in(segment: Segment, currents: Floats, voltages: Floats) -> Segment:
@@ -165,14 +180,15 @@ def _clocked(segment: Segment, ended: bool) -> Segment:
 
 
 def _ready_windows(plan: MeasurePlan, segment: Segment) -> int:
-    """Whole windows after which HOLD_CYCLES are known and final."""
+    """Whole windows that nothing later can change."""
     found = segment.found
     assert found is not None
-    known = min(final_position(found.clock), segment.length)
-    cycles, hold = plan.window_cycles, found.clock.hop * HOLD_CYCLES
-    count = max(0, int(known / (found.clock.hop * cycles)) + 2 - segment.next_window)
+    cycles, hop = plan.window_cycles, found.clock.hop
+    final, length = final_position(found.clock), segment.length
+    count = max(0, int(min(final, length) / (hop * cycles)) + 2 - segment.next_window)
     ends = cycle_positions(found.clock, cycles * (segment.next_window + 1), count, cycles)
-    return int(np.sum(ends + hold <= known))
+    told = (ends + LAG_CYCLES_MAX * hop <= final) & (ends + HOLD_CYCLES * hop <= length)
+    return int(np.sum(told))
 
 
 def _trimmed(plan: MeasurePlan, segment: Segment, next_window: int) -> Segment:

@@ -76,6 +76,8 @@ class WindowTable:
 
 def joined(tables: list[WindowTable]) -> WindowTable:
     """Tables one after the other."""
+    if len(tables) == 1:
+        return tables[0]
     return WindowTable(
         **{
             f.name: np.concatenate([getattr(t, f.name) for t in tables])
