@@ -16,7 +16,12 @@ from edge.samples import SignalDescription, SourceItem
 BLOCK_SAMPLES = 65_536
 """Samples taken at a time; bounds the memory and changes nothing in the results."""
 
-HASH_BYTES = 1 << 20
+HASH_BYTES = 8 << 20
+"""Bytes hashed at a time, then given back to the system."""
+
+RELEASE_BLOCKS = 4
+"""After so many blocks the pages read so far are given back, so that memory stays flat however
+long the feed is; what is read again comes from the system's file cache."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,10 +34,13 @@ class FeedFile:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Feed:
-    """Recordings in order of time, with all that a run wants to say about them."""
+    """Recordings in order of time, with all that a run wants to say about them.
+
+    contents: the files as they were named, mapped.
+    """
 
     records: tuple[Record, ...]
-    files: tuple[FeedFile, ...]
+    contents: tuple[tuple[Path, mmap.mmap | bytes], ...]
 
     @property
     def description(self) -> SignalDescription:
@@ -51,7 +59,15 @@ class Feed:
 
     def items(self, block_samples: int = BLOCK_SAMPLES) -> Iterator[SourceItem]:
         """The one signal, as a source gives it."""
-        return feed(self.records, block_samples=block_samples)
+        for number, item in enumerate(feed(self.records, block_samples=block_samples), 1):
+            yield item
+            if number % RELEASE_BLOCKS == 0:
+                for _, content in self.contents:
+                    _release(content)
+
+    def files(self) -> tuple[FeedFile, ...]:
+        """Every file with its hash, which reads all of it."""
+        return tuple(_file(path, content) for path, content in self.contents)
 
 
 def recordings_in(paths: Sequence[Path]) -> list[Path]:
@@ -84,23 +100,23 @@ def _is_recording(path: Path) -> bool:
 def opened_feed(paths: Sequence[Path], zone: tzinfo | None = None) -> Iterator[Feed]:
     """A feed whose files stay mapped while the block runs. Raises RecordingError."""
     records: list[Record] = []
-    files: list[FeedFile] = []
+    contents: list[tuple[Path, mmap.mmap | bytes]] = []
     for path in recordings_in(paths):
         record, used = _opened(path, zone)
         records.append(record)
-        files += used
+        contents += used
     order = sorted(range(len(records)), key=lambda i: (records[i].header.start_utc_ns, i))
-    yield Feed(tuple(records[i] for i in order), tuple(files))
+    yield Feed(tuple(records[i] for i in order), tuple(contents))
 
 
-def _opened(path: Path, zone: tzinfo | None) -> tuple[Record, list[FeedFile]]:
+def _opened(path: Path, zone: tzinfo | None) -> tuple[Record, list[tuple[Path, mmap.mmap | bytes]]]:
     content = _mapped(path)
     if path.suffix.lower() == ".cff":
-        return read_single_file(content, name=path.name, zone=zone), [_file(path, content)]
+        return read_single_file(content, name=path.name, zone=zone), [(path, content)]
     rows_path = _rows_beside(path)
     rows = _mapped(rows_path)
     record = read_pair(content, rows, name=path.name, zone=zone)
-    return record, [_file(path, content), _file(rows_path, rows)]
+    return record, [(path, content), (rows_path, rows)]
 
 
 def _rows_beside(path: Path) -> Path:
@@ -124,4 +140,11 @@ def _file(path: Path, content: mmap.mmap | bytes) -> FeedFile:
     view = memoryview(content)
     for start in range(0, len(view), HASH_BYTES):
         digest.update(view[start : start + HASH_BYTES])
+        _release(content)
     return FeedFile(path, digest.hexdigest())
+
+
+def _release(content: mmap.mmap | bytes) -> None:
+    """Gives mapped pages back to the system, where it can be told so; nothing is lost by it."""
+    if isinstance(content, mmap.mmap) and hasattr(mmap, "MADV_DONTNEED"):
+        content.madvise(mmap.MADV_DONTNEED)

@@ -6,6 +6,7 @@ cheap pass over the rows in order. However many processes: the same outputs in t
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 
@@ -107,7 +108,7 @@ def measured_stretch(
     windows: list[tuple[tuple[str, WindowTable], ...]] = []
     rows: list[IntervalRow] = []
     captured: list[CapturedWaveform] = []
-    for item in [*_within(items, stretch), StreamEnd(stretch.stop, "")]:
+    for item in itertools.chain(_within(items, stretch), [StreamEnd(stretch.stop, "")]):
         state, found = stepping.step(state, item)
         windows.append(found.windows)
         rows += found.rows

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 import json
 import multiprocessing
 import sys
@@ -28,17 +27,10 @@ from edge.settings import (
 )
 from edge.version import __version__
 from edge.wire import body_line
+from gateway.replay import walking
 from gateway.replay.capture_files import FOLDER, write_files
 from gateway.replay.feeds import BLOCK_SAMPLES, Feed, opened_feed
-from gateway.replay.player import (
-    MeasuredStretch,
-    Plans,
-    Stretch,
-    decided,
-    measured_stretch,
-    played,
-    stretches,
-)
+from gateway.replay.player import MeasuredStretch, Plans, decided, played, stretches
 from gateway.replay.tables import (
     INTERVAL_HEADER,
     WINDOW_HEADER,
@@ -190,14 +182,10 @@ def _outputs(feed: Feed, plans: Plans, request: Request) -> Iterator[Outputs]:
 def _measured_apart(feed: Feed, plans: Plans, request: Request) -> Iterator[MeasuredStretch]:
     """Stretches measured by several processes, in order."""
     tasks = stretches(plans, feed.items(request.block_samples), ticks_each=1)
-    work = functools.partial(_measured_task, request, plans)
-    with multiprocessing.get_context("spawn").Pool(request.processes) as pool:
-        yield from pool.imap(work, tasks)
-
-
-def _measured_task(request: Request, plans: Plans, stretch: Stretch) -> MeasuredStretch:
-    with opened_feed(request.paths, request.zone) as feed:
-        return measured_stretch(plans, feed.items(request.block_samples), stretch)
+    begun = (plans, request.paths, request.zone, request.block_samples)
+    context = multiprocessing.get_context("spawn")
+    with context.Pool(request.processes, walking.begin, begun) as pool:
+        yield from pool.imap(walking.walked, tasks)
 
 
 def _plain_settings(plans: Plans, settings: Settings | None) -> dict[str, object]:
@@ -217,7 +205,7 @@ def _write_manifest(
         "settings_given": request.settings is not None,
         "settings": _plain_settings(plans, request.settings),
         "time_zone": None if request.zone is None else str(request.zone),
-        "inputs": [{"name": one.path.name, "sha256": one.sha256} for one in feed.files],
+        "inputs": [{"name": one.path.name, "sha256": one.sha256} for one in feed.files()],
         "insulators": [one.id for one in plans.measure.insulators],
         "voltage_reference": plans.measure.voltage_channel,
         "nominal_hz": plans.measure.nominal_hz,
