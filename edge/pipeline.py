@@ -8,17 +8,20 @@ that are kept of it.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from edge.captures import choosing
 from edge.captures.choosing import Choosing
 from edge.decide import evaluation
 from edge.decide.binding import DecisionPlan
+from edge.decide.rules import WEATHER_STALE_US
 from edge.decide.state import DecideState
 from edge.decide.state import initial as initial_decision
-from edge.measure import stepping
-from edge.measure.plan import MeasurePlan
+from edge.measure import self_test, stepping
+from edge.measure.plan import UNCALIBRATED, Calibration, MeasurePlan
 from edge.measure.raw_rows import CapturedWaveform
+from edge.measure.self_test import Air, SelfTest
 from edge.measure.stepping import MeasureState, utc_us_of
 from edge.measure.windows import WindowTable
 from edge.quantities import BY_NAME, Flag
@@ -55,7 +58,7 @@ Output = Decided | ConditionChange | Capture | CapturePart
 class PipelineState:
     """State of both steps. weather_us: start of the newest weather row, -1 before any.
 
-    choosing: what was kept of waveforms.
+    choosing: what was kept of waveforms. self_tests: of the sensors, by insulator.
     """
 
     measure: MeasureState
@@ -63,6 +66,7 @@ class PipelineState:
     plan: DecisionPlan
     weather_us: int = -1
     choosing: Choosing = field(default_factory=dict)
+    self_tests: Mapping[str, SelfTest] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,21 +107,50 @@ def decided(
     windows: tuple[tuple[str, WindowTable], ...],
     captured: tuple[CapturedWaveform, ...] = (),
 ) -> tuple[PipelineState, Outputs]:
-    """Decides on rows in their order; each comes out before what it decided.
+    """Tests sensors and decides on rows in their order; each comes out before what it decided.
 
     captured: candidates of these rows; others are passed over.
     """
     records: list[Output] = []
-    decide, chosen = state.decide, state.choosing
+    decide, chosen, tests = state.decide, state.choosing, dict(state.self_tests)
     for row in sorted(rows, key=evaluation.decision_order):
+        if isinstance(row, IntervalRow):
+            row = _tested(state.measure.plan, decide, tests, row)
         decide, changes = evaluation.step(decide, row, state.plan)
         records += [row, *changes]
         if isinstance(row, IntervalRow) and row.span is Span.MINUTE:
             own = [one for one in captured if _belongs(one, row)]
             chosen, kept = choosing.step(chosen, row, own, state.plan.settings_sha)
             records += kept
-    state = replace(state, decide=decide, choosing=chosen)
+    state = replace(state, decide=decide, choosing=chosen, self_tests=tests)
     return state, Outputs(tuple(records), windows)
+
+
+def _tested(
+    plan: MeasurePlan, decide: DecideState, tests: dict[str, SelfTest], row: IntervalRow
+) -> IntervalRow:
+    """The row with what its sensor's self-test says, which has taken it in."""
+    if not row.calibration:
+        return row
+    known = tests.get(row.insulator, self_test.FRESH)
+    calibration, air = _calibration(plan, row), _air(decide, row)
+    renewed, row = self_test.step(known, row, calibration, plan.nominal_kv, air)
+    if renewed is not known:
+        tests[row.insulator] = renewed
+    return row
+
+
+def _calibration(plan: MeasurePlan, row: IntervalRow) -> Calibration:
+    own = next((one for one in plan.insulators if one.id == row.insulator), None)
+    dated = () if own is None else own.calibrations
+    return next((one for one in dated if one.id == row.calibration), UNCALIBRATED)
+
+
+def _air(decide: DecideState, row: IntervalRow) -> Air:
+    air = decide.air
+    if not air.end_us or row.start_us + row.duration_us - air.end_us > WEATHER_STALE_US:
+        return Air.UNKNOWN
+    return Air.DRY if air.is_dry else Air.DAMP
 
 
 def _belongs(captured: CapturedWaveform, row: IntervalRow) -> bool:

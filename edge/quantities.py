@@ -59,6 +59,7 @@ class Flag(StrEnum):
     LATE = "late"  # reached the gateway long after it was measured
     IMPOSSIBLE_WEATHER = "impossible-weather"  # a weather reading out of range was left out
     UNIT_ASSUMED = "unit-assumed"  # the record does not say primary or secondary
+    DRY_CURRENT_OFF = "dry-current-off"  # not as calibrated: a bypass, lead, gain or phase
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from edge.decide.kept_state import state_from_plain, state_to_plain
 from edge.decide.state import is_calm, resumed
 from edge.keep import merging
 from edge.keep.merging import Merging
-from edge.measure import stepping
+from edge.measure import self_test, stepping
 from edge.pipeline import Outputs, PipelineState
 from edge.records import ConditionChange, HealthRow, IntervalRow, Record, Span
 from edge.samples import SlowReading, SourceItem
@@ -102,6 +102,7 @@ def as_plain(carried: Carried) -> dict[str, object]:
         "taken": {name: list(marks) for name, marks in carried.taken.items()},
         "weather": carried.pipeline.weather_us,
         "captures": choosing.as_plain(carried.pipeline.choosing),
+        "self-test": self_test.as_plain(carried.pipeline.self_tests),
     }
 
 
@@ -120,6 +121,7 @@ def from_plain(fresh: Carried, plain: Mapping[str, Any], *, same_signal: bool) -
         fresh.pipeline,
         decide=decide if same_signal else resumed(decide),
         choosing=choosing.from_plain(plain["captures"]),
+        self_tests=self_test.from_plain(plain["self-test"]),
     )
     carried = replace(fresh, pipeline=state, merging=merging.from_plain(plain["merging"]))
     if not same_signal:

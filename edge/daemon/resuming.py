@@ -18,7 +18,7 @@ log = logging.getLogger("seafret.edge")
 CATCH_UP_US = 180 * MINUTE_US
 """A simulated signal that would have to catch up more than this begins anew instead."""
 
-NAMES = ("decide", "merging", "taken", "weather", "captures")
+NAMES = ("decide", "merging", "taken", "weather", "captures", "self-test")
 """States that the steps left; `signal` tells which signal they belong to."""
 
 

@@ -155,8 +155,9 @@ _SENSOR = AlarmDefinition(
     text="Sensor failed: not watched",
     priority=3,
     latched=False,
-    cause="A lead open or shorted, a dead converter or serial link, or its supply",
-    consequence="A storm would not be seen here",
+    cause="A lead open or shorted, a bypassed collector, a changed gain or phase, a dead converter "
+    "or serial link, or its supply",
+    consequence="A storm would not be seen here, or not in its true size",
     action="Tell maintenance; until then go by weather and neighbours",
     safety=DEAD_SENSOR,
     time_to_respond_s=_SHIFT_S,
@@ -165,7 +166,7 @@ _SENSOR = AlarmDefinition(
     off_delay_s=10 * _MINUTE_S,
     lost_after_s=_LOST_AFTER_S,
     valid_when="the line's status input does not say out of service; absent current counts only "
-    "where it says in service",
+    "where it says in service, a dry current off its calibration only over dry hours",
     owner=_OWNER,
     reason="Ten minutes pass over restarts; a dead line has no current to tell a sensor by",
     source="design choice",

@@ -9,6 +9,7 @@ from edge.decide.definitions import Alarm
 from edge.decide.marks import gap_us, is_late, next_trail
 from edge.decide.rules import (
     INSULATOR_RULES,
+    SENSOR_FLAGS,
     Reading,
     Sight,
     air_is_known_dry,
@@ -19,7 +20,7 @@ from edge.decide.rules import (
 from edge.decide.setpoints import Stimulus, judge
 from edge.decide.state import NO_ATTENTION, Attention, DecideState
 from edge.decide.weighing import LEAVES_QUIET_ALONE, Changes, Piece, Watches, weigh
-from edge.quantities import Flag, State
+from edge.quantities import State
 from edge.records import IntervalRow, Span
 
 _GAP = Reading(Stimulus.LOST, reason="gap in the rows")
@@ -37,7 +38,7 @@ def is_quiet(row: IntervalRow, air_is_dry: bool) -> bool:
         and not row.arcing_halfcycles
         and not row.clipped_halfcycles
         and row.silent_from_us is None
-        and not (row.flags and Flag.SENSOR_FAULT in row.flags)
+        and (not row.flags or SENSOR_FLAGS.isdisjoint(row.flags))
     )
 
 

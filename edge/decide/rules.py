@@ -26,6 +26,9 @@ _CONDUCTING = tuple(
 UNJUDGED = "surface state unknown"
 """Reason of a loss: the samples were missing or could not be told."""
 
+SENSOR_FLAGS = frozenset((Flag.SENSOR_FAULT, Flag.DRY_CURRENT_OFF))
+"""A row that bears one is not quiet. With the second the samples are judged all the same."""
+
 _US_PER_MIN = 60_000_000
 _PPM = 1_000_000
 
@@ -178,7 +181,8 @@ def dry_air_current(sight: Sight, bound: Bound) -> Reading:
 
 
 def sensor_failed(sight: Sight, bound: Bound) -> Reading:
-    """The measure's fault flag, or no current where the line's own input says in service."""
+    """The measure's fault flag, no current where the line's own input says in service, or the
+    self-test's word."""
     row, limit = sight.row, bound.limits["sensor_fault"]
     if sight.line is LineStatus.OUT_OF_SERVICE:
         return HELD
@@ -188,6 +192,8 @@ def sensor_failed(sight: Sight, bound: Bound) -> Reading:
         if sight.line is not LineStatus.IN_SERVICE:
             return HELD
         return _fault(limit, "no current although line in service")
+    if Flag.DRY_CURRENT_OFF in row.flags:
+        return _fault(limit, "dry current not as calibrated: bypass, lead, gain or phase")
     return _believed(sight, Reading(Stimulus.CLEAR, {limit.quantity: 0}))
 
 
