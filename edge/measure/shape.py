@@ -1,9 +1,9 @@
 """The shape of each half-cycle in figures: what an arc's current looks like and a film's does not.
 
-All are free of scale or relative to the noise, so that the same figures hold from 3 mA to 1 A. The
-table names them in the order of the columns; the choice is ours (design choice), the physics behind
-each is common practice (see the design page): an arc is dark around the voltage's zero, ignites
-with a step or a smooth rise, burns in the voltage's own direction, and dies before the next zero.
+All but the last are free of scale or relative to the noise, so that the same figures hold from 3 mA
+to 1 A. The table names them in the order of the columns; the choice is ours (design choice), the
+physics behind each is common practice: an arc is dark around the voltage's zero, ignites with a
+step or a smooth rise, burns in the voltage's own direction, and dies before the next zero.
 """
 
 from __future__ import annotations
@@ -26,6 +26,9 @@ EDGE_RAD = np.radians(18.0)
 
 FLOOR_MA = 1e-3
 """Least size that another is compared with."""
+
+USUAL_MA = 5.0
+"""Size of a small arc."""
 
 PLATEAU = 0.985
 """Share of a half-cycle's highest current above which a sample is on its plateau."""
@@ -67,6 +70,7 @@ FIGURES: tuple[tuple[str, str], ...] = (
     ("deviation_rise", "its steepest rise over its highest"),
     ("log_total", "highest current over the highest residual"),
     ("plateau", "share of the half-cycle at its highest current: clipped or flat"),
+    ("log_size", "highest residual over 5 mA, within a decade: what leaks steadily is small"),
 )
 
 
@@ -228,4 +232,5 @@ def _whole(upright: Floats, size: Floats) -> list[Floats]:
     highest = upright.max(axis=-1)
     largest = np.abs(upright).max(axis=-1)
     flat = np.abs(upright) > PLATEAU * largest[..., None]
-    return [_log(highest / size), _share(flat)]
+    decade = np.clip(np.log(size / USUAL_MA), -np.log(10.0), np.log(10.0))
+    return [_log(highest / size), _share(flat), np.asarray(decade, np.float64)]
