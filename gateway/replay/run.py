@@ -38,6 +38,7 @@ from gateway.replay.tables import (
     interval_line,
     window_lines,
 )
+from gateway.replay.zones import zone_text
 
 RESULT_NAMES = ("windows.csv", "intervals.csv", "events.jsonl", "run.json")
 
@@ -204,7 +205,7 @@ def _write_manifest(
         "settings_sha": sha,
         "settings_given": request.settings is not None,
         "settings": _plain_settings(plans, request.settings),
-        "time_zone": None if request.zone is None else str(request.zone),
+        "time_zone": zone_text(request.zone),
         "inputs": [{"name": one.path.name, "sha256": one.sha256} for one in feed.files()],
         "insulators": [one.id for one in plans.measure.insulators],
         "voltage_reference": plans.measure.voltage_channel,

@@ -28,3 +28,8 @@ def zone_of(text: str | None) -> tzinfo | None:
             f"--time-zone {text!r}: not known; give UTC, an offset such as +02:00, "
             "or a name such as Europe/Lisbon"
         ) from fault
+
+
+def zone_text(zone: tzinfo | None) -> str | None:
+    """What `zone_of` makes the same zone of."""
+    return None if zone is None else str(zone).removeprefix("UTC") or "UTC"
