@@ -100,7 +100,8 @@ RULES: tuple[Rule, ...] = (
     Rule("sensor-level-moved", Cause.SENSOR, None, sensor=(Sensor.FADED, Sensor.RAISED)),
     Rule("not-compared", Cause.CANNOT_TELL, None, compared=False),
     # A fall of one alone that nobody brought about: the current goes round the sensor.
-    Rule("fell-alone", Cause.SENSOR, None, steps=_ALONE, way=Way.DOWN, explained=False),
+    Rule("fell-alone", Cause.SENSOR, None, steps=_ALONE, way=Way.DOWN, explained=False,
+         shifts=_STILL),
     Rule("fell-without-siblings", Cause.CANNOT_TELL, None, steps=(Pattern.NO_SIBLINGS,),
          way=Way.DOWN, explained=False),
     Rule("fell-in-part", Cause.CANNOT_TELL, None, steps=(Pattern.MIXED,), way=Way.DOWN,
@@ -117,6 +118,7 @@ RULES: tuple[Rule, ...] = (
          shift_way=Way.UP, recovery=Recovery.STAYED),
     Rule("onset-came-back", Cause.HYDROPHOBICITY_REVERSIBLE, True, shifts=_ALONE,
          shift_way=Way.UP, recovery=Recovery.RETURNED),
+    Rule("fell-with-onset", Cause.SENSOR, None, steps=_ALONE, way=Way.DOWN, explained=False),
     Rule("moved-alone", Cause.SINGLE_UNIT, True, steps=_ALONE),
     Rule("moved-untold", Cause.CANNOT_TELL, True, steps=(Pattern.MIXED, Pattern.NO_SIBLINGS)),
     Rule("onset-untold", Cause.CANNOT_TELL, True, shifts=_MOVED),

@@ -106,19 +106,20 @@ def compare_periods(
     }
     checks = {
         name: check_sensor(
-            current, site.grid, site.levels[name], site.silent[name], site.outage, site.later
+            current, site.grid, site.tests[name], site.silent[name], site.outage, site.later
         )
         for name, current in site.currents.items()
     }
     sound = {name: one for name, one in responses.items() if _sound(checks[name])}
     moved = _among_equals(sound, register)
-    trends = tuple(
-        _one(site, name, responses[name], moved.get(name), checks[name], register.get(name),
-             maintenance, span, name in damaged)
-        for name in sorted(columns.insulators)
-    )  # fmt: skip
+    unknown = RegisterEntry()
+    trends = []
+    for name in sorted(columns.insulators):
+        told = (site, name, responses[name], moved.get(name), checks[name])
+        work = (register.get(name, unknown), maintenance, name in damaged)
+        trends.append(_one(*told, _judged(*told, *work)))
     found = site.grid.found.said if weather is not None else ("no-weather",)
-    return SiteTrend(columns.site, reference, now, INTERVAL_LEVEL, trends, found)
+    return SiteTrend(columns.site, reference, now, INTERVAL_LEVEL, tuple(trends), found)
 
 
 def _no_weather() -> WeatherColumns:
@@ -152,33 +153,27 @@ def _among_equals(
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """What was concluded of one insulator before it is put into words."""
+
+    rule: Rule
+    advice: Advice
+    quality: Data
+    good_share: float | None
+    wash: WashEffect | None
+
+
 def _one(
     site: Site,
     name: str,
     response: Response,
     move: Move | None,
     check: SensorCheck,
-    entry: RegisterEntry | None,
-    maintenance: Sequence[MaintenanceRow],
-    span: Period,
-    damaged: bool,
+    judgement: _Judged,
 ) -> InsulatorTrend:
-    current = site.currents[name]
+    current, rule, wash = site.currents[name], judgement.rule, judgement.wash
     good = site.wet & np.isfinite(current.current_ma)
-    wash = wash_effect(site.grid, current, maintenance, name, span, INTERVAL_LEVEL)
-    rule = judged(evidence_for(site, current, move, check, name, maintenance))
-    wet_now = int(np.sum(site.wet & site.later))
-    good_share = int(np.sum(good & site.later)) / wet_now if wet_now else None
-    case = Case(
-        data=_data(good_share, response),
-        changed=rule.changed,
-        cause=rule.cause,
-        way=way_of(0.0 if move is None else move.step),
-        type=SurfaceType.UNKNOWN if entry is None else entry.type,
-        washed=None if wash is None else wash.verdict,
-        damage=damaged,
-    )
-    advice = advised(case)
     shown = move if rule.cause is not Cause.SENSOR and rule.name != "not-compared" else None
     return InsulatorTrend(
         insulator=name,
@@ -190,20 +185,51 @@ def _one(
         onset_rh_now=response.onset_now_pct if shown is not None else None,
         wet_hours_reference=int(np.sum(good & site.earlier)),
         wet_hours_now=int(np.sum(good & site.later)),
-        good_share=good_share,
+        good_share=judgement.good_share,
         changed=rule.changed,
         changed_us=change_us(response) if rule.changed else None,
         cause=rule.cause,
         rule=rule,
-        advice=advice,
-        reasons=reasons_for(rule, advice, case.data, response, move, check, good_share, wash),
+        advice=judgement.advice,
+        reasons=reasons_for(
+            rule, judgement.advice, judgement.quality, response, move, check,
+            judgement.good_share, wash,
+        ),
         wash=wash if _sound(check) or wash is None else _untold(wash),
         move=move,
         sensor=check,
         clock=recovery_clock(site.grid, response, INTERVAL_LEVEL),
         response=response,
         found=current.found.said,
+    )  # fmt: skip
+
+
+def _judged(
+    site: Site,
+    name: str,
+    response: Response,
+    move: Move | None,
+    check: SensorCheck,
+    entry: RegisterEntry,
+    maintenance: Sequence[MaintenanceRow],
+    damaged: bool,
+) -> _Judged:
+    current = site.currents[name]
+    wash = wash_effect(site.grid, current, maintenance, name, site.span, INTERVAL_LEVEL)
+    rule = judged(evidence_for(site, current, move, check, name, maintenance))
+    wet_now = int(np.sum(site.wet & site.later))
+    good_now = int(np.sum(site.wet & site.later & np.isfinite(current.current_ma)))
+    good_share = good_now / wet_now if wet_now else None
+    case = Case(
+        data=_quality(good_share, response),
+        changed=rule.changed,
+        cause=rule.cause,
+        way=way_of(0.0 if move is None else move.step),
+        type=entry.type,
+        washed=None if wash is None else wash.verdict,
+        damage=damaged,
     )
+    return _Judged(rule, advised(case), case.data, good_share, wash)
 
 
 def _untold(wash: WashEffect) -> WashEffect:
@@ -211,7 +237,7 @@ def _untold(wash: WashEffect) -> WashEffect:
     return replace(wash, ratio=None, low=None, high=None, verdict=Verdict.NOT_ENOUGH)
 
 
-def _data(good_share: float | None, response: Response) -> Data:
+def _quality(good_share: float | None, response: Response) -> Data:
     if response.fit is None or response.nights_reference < BASELINE_NIGHTS:
         return Data.LEARNING
     if good_share is None or good_share < GOOD_SHARE_LEAST:

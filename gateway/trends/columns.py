@@ -13,6 +13,8 @@ from enum import StrEnum
 import numpy as np
 import numpy.typing as npt
 
+from edge.decide.binding import Basis
+
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -121,13 +123,13 @@ class SurfaceType(StrEnum):
 class RegisterEntry:
     """type: of the surface. stress: free words; currents are compared within one type and stress.
 
-    creepage_mm_kv: specific creepage distance on `creepage_basis` ("phase-phase" or "phase-earth").
+    creepage_mm_kv: specific creepage distance on `creepage_basis`.
     """
 
     type: SurfaceType = SurfaceType.UNKNOWN
     stress: str = ""
     creepage_mm_kv: float | None = None
-    creepage_basis: str | None = None
+    creepage_basis: Basis | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ from gateway.trends.hours import CurrentHours, SiteHours, current_hours, site_ho
 from gateway.trends.moves import Move, Pattern
 from gateway.trends.recovery import recovery_of
 from gateway.trends.selecting import places
-from gateway.trends.sensor import SensorCheck, dry_level_ma, outage_hours, silent_hours
+from gateway.trends.sensor import SelfTest, SensorCheck, outage_hours, self_test_of, silent_hours
 from gateway.trends.wetness import wet_hours
 
 FOG_QUANTILE = 0.995
@@ -39,10 +39,11 @@ class Site:
     """The site on its grid, and the hours of both periods."""
 
     grid: SiteHours
+    span: Period
     currents: Mapping[str, CurrentHours]
     silent: Mapping[str, Bools]
     outage: Bools
-    levels: Mapping[str, float]
+    tests: Mapping[str, SelfTest]
     earlier: Bools
     later: Bools
     wet: Bools
@@ -55,15 +56,15 @@ def on_grid(
     earlier = places(grid, reference)
     later = places(grid, now) & ~earlier
     raw = {name: current_hours(rows, grid) for name, rows in columns.insulators.items()}
-    levels = {name: dry_level_ma(one, grid, earlier) for name, one in raw.items()}
-    silent = {name: silent_hours(one, levels[name]) for name, one in raw.items()}
+    tests = {name: self_test_of(one, grid, earlier) for name, one in raw.items()}
+    silent = {name: silent_hours(one, tests[name].level_ma) for name, one in raw.items()}
     outage = outage_hours(silent, raw) if raw else np.zeros(grid.count, dtype=np.bool_)
     currents = {
         name: replace(one, current_ma=np.where(silent[name], np.nan, one.current_ma))
         for name, one in raw.items()
     }
     wet = wet_hours(grid.rh_pct, grid.rain_mm)
-    return Site(grid, currents, silent, outage, levels, earlier, later, wet)
+    return Site(grid, span, currents, silent, outage, tests, earlier, later, wet)
 
 
 def way_of(log_size: float) -> Way:

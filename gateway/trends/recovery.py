@@ -20,6 +20,9 @@ from gateway.trends.selecting import dry_levels
 from gateway.trends.wetness import cleaning_rain, dry_hours_before, wet_hours
 
 DRY_HOURS = 48
+SHORTER_DRY_HOURS = (24, 16)
+"""Where too few nights follow 48 dry hours in one run, nights after shorter runs may show that the
+onset came back; that it stayed they cannot show."""
 RETURNED_SHARE = 0.5
 """A shift that fell below this share of what it was has come back."""
 LATE_SHARE = 1 / 3
@@ -34,23 +37,29 @@ def recovery_of(
     if not _washed_by_rain(grid, later):
         return Recovery.UNKNOWN
     wet = wet_hours(grid.rh_pct, grid.rain_mm)
-    rested = dry_hours_before(wet) >= DRY_HOURS
-    late = np.zeros(grid.count, dtype=np.bool_)
+    before = dry_hours_before(wet)
+    dry = dry_levels(grid, current, earlier, later)
+
+    def shift(nights: Bools) -> float | None:
+        found = compare_hours(grid, current, earlier, later & nights, dry=dry).fit
+        return None if found is None else found.shift_pct
+
+    rested, late = shift(before >= DRY_HOURS), shift(_late(later, wet))
+    shorter = [shift(before >= hours) for hours in SHORTER_DRY_HOURS] if rested is None else []
+    gone = RETURNED_SHARE * shift_pct
+    if any(one is not None and one < gone for one in (rested, late, *shorter)):
+        return Recovery.RETURNED
+    return Recovery.UNKNOWN if rested is None and late is None else Recovery.STAYED
+
+
+def _late(later: Bools, wet: Bools) -> Bools:
+    """The last third of the period, where 48 dry hours came before it; else nothing."""
     inside = np.flatnonzero(later)
+    late = np.zeros(later.shape[0], dtype=np.bool_)
     late[inside[int((1 - LATE_SHARE) * inside.shape[0]) :]] = True
     if int(np.sum(later & ~late & ~wet)) < DRY_HOURS:
         late[:] = False
-    dry = dry_levels(grid, current, earlier, later)
-    found = [
-        compare_hours(grid, current, earlier, later & one, dry=dry).fit for one in (rested, late)
-    ]
-    shifts = [None if one is None else one.shift_pct for one in found]
-    known = [one for one in shifts if one is not None]
-    if not known:
-        return Recovery.UNKNOWN
-    if any(one < RETURNED_SHARE * shift_pct for one in known):
-        return Recovery.RETURNED
-    return Recovery.STAYED
+    return late
 
 
 def _washed_by_rain(grid: SiteHours, later: Bools) -> bool:

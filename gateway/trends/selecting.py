@@ -24,6 +24,9 @@ CLEAR_OF_FLOOR = 2.0
 """A band of humidity enters when its median current is this many times the noise floor."""
 FLOOR_SHARE = 0.15
 """Floor: three spreads of the dry hours, at least this share of the dry level."""
+RANGE_MOST = 100.0
+"""Currents below this share of the highest are taken as the floor: a log of nearly nothing says
+more about the sensor than about the surface."""
 BAND_PCT = 2.5
 BAND_HOURS_MIN = 3
 LOWEST_RH_PCT = 45.0
@@ -166,7 +169,8 @@ def choose(
     nothing = Chosen(None, NO_HOURS, (0, 0), NO_HOURS, dry, "")
     if dry[0] is None or dry[1] is None:
         return _why(nothing, "no dry hours with a current: its dry level is unknown")
-    floor_ma = max(dry[0].floor_ma, dry[1].floor_ma)
+    highest = np.nanquantile(current.current_ma[earlier | later], 0.99)
+    floor_ma = max(dry[0].floor_ma, dry[1].floor_ma, float(highest) / RANGE_MOST)
     log_ma = np.full(grid.count, np.nan)
     wetted = wet_hours(grid.rh_pct, None, WETTED_RH_PCT, LEFT_RH_PCT)
     kept = np.zeros(grid.count, dtype=np.bool_)

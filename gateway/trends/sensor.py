@@ -32,6 +32,14 @@ DEAD_SHARE = 0.02
 out."""
 
 
+LIVE_SHARE = 0.5
+"""At least this share of the driest hours must have a current for it to be a level."""
+SPREAD_MOST = 0.25
+"""A dry current that scatters more (relative) is no level."""
+SPREADS = 4.0
+"""A month is doubted beyond so many standard errors of its median, whatever its share."""
+
+
 class Sensor(StrEnum):
     """What the self-test says."""
 
@@ -57,14 +65,35 @@ class SensorCheck:
     outage_share: float
 
 
-def dry_level_ma(current: CurrentHours, grid: SiteHours, chosen: Bools) -> float:
-    """Median of the driest hours with any current [mA]; 0.0 where there is none."""
-    known = chosen & (current.total_ma > LEVEL_LEAST_MA) & np.isfinite(grid.rh_pct)
+@dataclass(frozen=True, slots=True)
+class SelfTest:
+    """level_ma: dry level of the reference, 0.0 where there is none that could serve. spread:
+    relative scatter of its hours."""
+
+    level_ma: float
+    spread: float
+
+
+NO_TEST = SelfTest(0.0, 0.0)
+
+
+def self_test_of(current: CurrentHours, grid: SiteHours, chosen: Bools) -> SelfTest:
+    """The dry level of the driest hours, where most of them have one and agree about it.
+
+    Without a capacitive current the driest hours read near zero or follow the humidity; taking that
+    for a level would call every dry day a dead sensor.
+    """
+    known = chosen & np.isfinite(current.total_ma) & np.isfinite(grid.rh_pct)
     if int(known.sum()) < MONTH_DRY_HOURS:
-        return 0.0
+        return NO_TEST
     limit = max(DRY_RH_PCT, float(np.quantile(grid.rh_pct[known], 0.1)))
-    driest = known & (grid.rh_pct <= limit)
-    return float(np.median(current.total_ma[driest])) if bool(np.any(driest)) else 0.0
+    driest = current.total_ma[known & (grid.rh_pct <= limit)]
+    live = driest[driest > LEVEL_LEAST_MA]
+    if live.shape[0] < max(1.0, LIVE_SHARE * driest.shape[0]):
+        return NO_TEST
+    level = float(np.median(live))
+    spread = 1.4826 * float(np.median(np.abs(np.log(live / level))))
+    return NO_TEST if spread > SPREAD_MOST else SelfTest(level, spread)
 
 
 def silent_hours(current: CurrentHours, level_ma: float) -> Bools:
@@ -82,42 +111,46 @@ def outage_hours(silent: Mapping[str, Bools], current: Mapping[str, CurrentHours
 
 
 def check_sensor(
-    current: CurrentHours,
-    grid: SiteHours,
-    level_ma: float,
-    silent: Bools,
-    outage: Bools,
-    now: Bools,
+    current: CurrentHours, grid: SiteHours, test: SelfTest, silent: Bools, outage: Bools, now: Bools
 ) -> SensorCheck:
     """The self-test over the now period."""
+    level_ma = test.level_ma
     if level_ma < LEVEL_LEAST_MA:
         return SensorCheck(Sensor.NO_LEVEL, level_ma, None, None, 0.0, 0.0)
+    slack = SPREADS * 1.25 * test.spread / np.sqrt(MONTH_DRY_HOURS)
     hours = max(1, int(np.sum(now & np.isfinite(current.total_ma))))
     alone = int(np.sum(now & silent & ~outage)) / hours
     together = int(np.sum(now & outage)) / hours
-    shares = _monthly_shares(current.total_ma, grid.rh_pct, now & ~silent, level_ma)
-    low = float(np.min(shares)) if shares.size else None
-    high = float(np.max(shares)) if shares.size else None
+    there = now & ~silent & np.isfinite(current.total_ma)
+    levels = _monthly_levels(current.total_ma, grid.rh_pct, there, MONTH_DRY_RH_PCT, 0.4)
+    dryer = _monthly_levels(current.total_ma, grid.rh_pct, there, DRY_RH_PCT, 0.25)
+    low = float(np.min(levels)) / level_ma if levels.size else None
+    high = float(np.max(dryer)) / level_ma if dryer.size else None
     verdict = Sensor.GOOD
     if alone > DEAD_SHARE:
         verdict = Sensor.DEAD
-    elif low is not None and low < FADED_BELOW:
+    elif low is not None and low < min(FADED_BELOW, 1.0 - slack):
         verdict = Sensor.FADED
-    elif high is not None and high > RAISED_ABOVE:
+    elif high is not None and high > max(RAISED_ABOVE, 1.0 + slack):
         verdict = Sensor.RAISED
     return SensorCheck(verdict, level_ma, low, high, alone, together)
 
 
-def _monthly_shares(total_ma: Floats, rh_pct: Floats, chosen: Bools, level_ma: float) -> Floats:
-    """Dry level of each month against the reference; the last month reaches to the period's end."""
-    at = np.flatnonzero(chosen & np.isfinite(total_ma) & (rh_pct <= MONTH_DRY_RH_PCT))
+def _monthly_levels(
+    total_ma: Floats, rh_pct: Floats, chosen: Bools, below_pct: float, quantile: float
+) -> Floats:
+    """Dry level of each month [mA], from its driest hours; the last month reaches to the end.
+
+    A film conducts a little even in fairly dry air, so a level that rose is believed of the driest
+    and lowest hours only; one that fell cannot be the film's.
+    """
+    at = np.flatnonzero(chosen & (rh_pct <= below_pct))
     if at.shape[0] < MONTH_DRY_HOURS:
         return np.zeros(0)
-    ends = np.arange(at[-1], at[0] - 1, -MONTH_HOURS)
-    shares = []
-    for end in ends:
+    levels = []
+    for end in np.arange(at[-1], at[0] - 1, -MONTH_HOURS):
         month = at[(at <= end) & (at > end - MONTH_HOURS)]
         if month.shape[0] >= MONTH_DRY_HOURS:
             driest = month[np.argsort(rh_pct[month], kind="stable")[: max(12, len(month) // 4)]]
-            shares.append(float(np.quantile(total_ma[driest], 0.4)) / level_ma)
-    return np.asarray(shares)
+            levels.append(float(np.quantile(total_ma[driest], quantile)))
+    return np.asarray(levels)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from edge.decide.binding import Basis
 from gateway.trends import margin
 from gateway.trends.columns import IntervalColumns
 
@@ -68,11 +69,15 @@ def test_few_months_give_a_wider_interval_and_very_few_none() -> None:
 
 def test_flashover_limits_of_four_creepages_and_their_basis() -> None:
     for creepage, ampere in ((16, 1.0907), (20, 1.7043), (25, 2.6629), (31, 4.0945)):
-        assert margin.flashover_limit_a(creepage, "phase-phase") == pytest.approx(ampere, abs=1e-4)
-    once = margin.flashover_limit_a(20.0, "phase-phase")
-    assert margin.flashover_limit_a(20.0 * np.sqrt(3.0), "phase-earth") == pytest.approx(3 * once)
-    with pytest.raises(margin.BasisMissing, match="phase-phase or phase-earth"):
-        margin.flashover_limit_a(20.0, None)
+        assert margin.flashover_limit_a(creepage, Basis.PHASE_PHASE) == pytest.approx(
+            ampere, abs=1e-4
+        )
+    once = margin.flashover_limit_a(20.0, Basis.PHASE_PHASE)
+    assert margin.flashover_limit_a(20.0 * np.sqrt(3.0), Basis.PHASE_EARTH) == pytest.approx(
+        3 * once
+    )
+    with pytest.raises(AssertionError, match="without its basis"):
+        margin.flashover_limit_a(20.0, None)  # type: ignore[arg-type]
 
 
 def test_monthly_maxima_are_of_calendar_months() -> None:
@@ -86,9 +91,9 @@ def test_monthly_maxima_are_of_calendar_months() -> None:
 
 
 def test_the_margin_states_its_basis_and_the_share_of_the_limit() -> None:
-    found = margin.margin_of(MAXIMA, 16.0, "phase-phase", np.random.default_rng(1))
+    found = margin.margin_of(MAXIMA, 16.0, Basis.PHASE_PHASE, np.random.default_rng(1))
     assert found is not None and found.next_year is not None
-    assert found.basis == "phase-phase"
+    assert found.basis == Basis.PHASE_PHASE
     assert found.share_highest == pytest.approx(40.0 / 1090.7, rel=1e-3)
     assert found.next_year.low < found.next_year.level < found.next_year.high
-    assert margin.margin_of(np.zeros(0), 16.0, "phase-phase", np.random.default_rng(1)) is None
+    assert margin.margin_of(np.zeros(0), 16.0, Basis.PHASE_PHASE, np.random.default_rng(1)) is None

@@ -16,7 +16,7 @@ import numpy as np
 from gateway.trends.causes import Cause
 from gateway.trends.change import InsulatorTrend, SiteTrend, compare_periods
 from gateway.trends.columns import HOUR_US, Action, MaintenanceRow
-from tests.gateway.trends.years import FILES, START_US, Made, Year, made, name
+from tests.gateway.trends.years import FILES, HOURS, START_US, Made, Year, made, name
 
 ALL = dict.fromkeys(range(4), 2.0)
 LASTING = {1: 10.0}
@@ -87,8 +87,15 @@ KINDS: dict[str, Kind] = {
         (Cause.HYDROPHOBICITY_LASTING,),
     ),
     "reversible": Kind(
-        "the same, back after 40 dry h",
-        replace(BASE, onset_drop=LASTING, recovers_after_h=40.0),
+        "the same, back after 20 dry h",
+        replace(BASE, onset_drop=LASTING, recovers_after_h=20.0),
+        (1,),
+        (Cause.HYDROPHOBICITY_REVERSIBLE,),
+        None,
+    ),
+    "reversible-date": Kind(
+        "the same, back half-way",
+        replace(BASE, onset_drop=LASTING, back_hour=HOURS * 3 // 4),
         (1,),
         (Cause.HYDROPHOBICITY_REVERSIBLE,),
         None,

@@ -48,7 +48,8 @@ def real_weather(file: str) -> tuple[Floats, Floats]:
 @dataclass(frozen=True, slots=True)
 class Year:
     """How a year is drawn. From `change_hour` on: factor (deposit) and onset_drop [% RH] by
-    insulator; recovers_after_h: the drop is gone once so many dry hours have passed in one run.
+    insulator; recovers_after_h: the drop is gone once so many dry hours have passed in one run;
+    back_hour: it is gone from then on.
 
     fade, bypass: gain that the sensor ends at, that a shunt leaves, by insulator. probe_drift_pct:
     what the probe reads too high at the end. shape: of the response. memory_pct: width of the
@@ -64,6 +65,7 @@ class Year:
     factor: Mapping[int, float] = field(default_factory=dict)
     onset_drop: Mapping[int, float] = field(default_factory=dict)
     recovers_after_h: float | None = None
+    back_hour: int | None = None
     fade: Mapping[int, float] = field(default_factory=dict)
     bypass: Mapping[int, float] = field(default_factory=dict)
     dies: Sequence[int] = ()
@@ -175,6 +177,8 @@ def _current(
 ) -> Floats:
     later = np.arange(felt.shape[0]) >= year.change_hour
     drop = np.where(later, year.onset_drop.get(k, 0.0), 0.0)
+    if year.back_hour is not None:
+        drop = np.where(np.arange(felt.shape[0]) < year.back_hour, drop, 0.0)
     if year.recovers_after_h is not None:
         drop = drop * (_dry_before(felt) < year.recovers_after_h)
     x = felt + drop - own[1]
