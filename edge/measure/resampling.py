@@ -42,8 +42,10 @@ def _taps() -> Floats:
         np.concatenate([np.cos(np.outer(turns, delays)), np.sin(np.outer(turns, delays))])
         * np.concatenate([weights, weights])[:, None]
     )
-    fitted, *_ = np.linalg.lstsq(basis, wanted, rcond=None)
-    taps = fitted.T
+    # least squares by orthogonal columns; without a product of large matrices, for which the
+    # linear-algebra library would start its threads
+    columns, triangle = np.linalg.qr(basis)
+    taps = np.linalg.solve(triangle, np.einsum("nk,nd->kd", columns, wanted)).T
     # constants pass unchanged, and a delay of none is the sample itself
     taps /= taps.sum(axis=1, keepdims=True)
     # rounded, so that another linear-algebra library gives the same table to the last bit
