@@ -44,6 +44,7 @@ EXIT_CODES: dict[str, Exit] = {
     "gateway.alarms.journal.JournalFault": Exit.OUT_OF_REACH,
     "gateway.console.client.GatewayRefused": Exit.WRONG_USE,
     "gateway.replay.held_out.ScoringRefused": Exit.WRONG_USE,
+    "gateway.replay.instants.InstantFault": Exit.WRONG_USE,
     "gateway.replay.labels.LabelsFault": Exit.WRONG_USE,
     "gateway.replay.results.ResultFault": Exit.WRONG_USE,
     # of the system

@@ -134,7 +134,7 @@ def command(
 
 def _period(from_: str | None, to: str | None) -> tuple[int, int]:
     from edge.quantities import INT64_MAX
-    from gateway.replay.results import instant_us
+    from gateway.replay.instants import instant_us
 
     start_us = 0 if from_ is None else instant_us(from_, "--from")
     return start_us, INT64_MAX if to is None else instant_us(to, "--to")

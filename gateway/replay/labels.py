@@ -10,7 +10,7 @@ from dataclasses import astuple, dataclass
 from enum import StrEnum
 
 from edge.wire import canonical
-from gateway.replay.results import ResultFault, instant_us
+from gateway.replay.instants import InstantFault, instant_us
 
 COLUMNS = ("start", "end", "subject", "kind", "confidence", "who", "version")
 OPTIONAL = ("settings_sha", "note")
@@ -105,7 +105,7 @@ def read_labels(
     for row in reader:
         try:
             labels.append(_label(row, reader.line_num, insulators, site_names))
-        except (LabelsFault, ResultFault) as fault:
+        except (LabelsFault, InstantFault) as fault:
             faults.append(f"{where}: line {reader.line_num}: {fault}")
     chosen = [one for one in labels if who in (None, one.who)]
     faults += [f"{where}: {text}" for text in _overlaps(chosen)]

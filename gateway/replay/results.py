@@ -7,17 +7,14 @@ import json
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from edge.quantities import State
 from edge.records import ConditionChange
 from edge.wire import Refused, load_json, read_checked
+from gateway.replay.instants import instant_us
 from gateway.replay.watched import Span, joined
-
-EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-MICROSECOND = timedelta(microseconds=1)
 
 NEEDED = ("software", "settings_sha", "inputs", "insulators")
 """Keys without which a run.json is not one of ours."""
@@ -60,7 +57,7 @@ class Run:
 
 
 def read_run(folder: Path) -> Run:
-    """The result in a folder. Raises ResultFault, OSError."""
+    """The result in a folder. Raises ResultFault, InstantFault, OSError."""
     manifest = read_manifest(folder)
     watched, rows = _watched(folder / "intervals.csv")
     return Run(
@@ -102,17 +99,6 @@ def read_manifest(folder: Path) -> dict[str, Any]:
         raise ResultFault(f"{path}: {', '.join(missing)} is missing; replay again into this folder")
     assert isinstance(found, dict)
     return found
-
-
-def instant_us(text: str, where: str) -> int:
-    """UTC us of an RFC 3339 time with its zone. Raises ResultFault, naming `where`."""
-    try:
-        instant = datetime.fromisoformat(text)
-    except ValueError:
-        instant = None
-    if instant is None or instant.tzinfo is None or instant < EPOCH:
-        raise ResultFault(f"{where} {text!r}: a time with its zone is needed, 2026-11-24T06:30:00Z")
-    return (instant - EPOCH) // MICROSECOND
 
 
 def _changes(path: Path) -> Iterator[ConditionChange]:

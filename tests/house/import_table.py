@@ -182,6 +182,8 @@ PURE: tuple[str, ...] = (
     "gateway.replay.exact",
     "gateway.replay.figures",
     "gateway.replay.held_out",
+    "gateway.replay.instants",
+    "gateway.replay.labels",
     "gateway.replay.load",
     "gateway.replay.matching",
     "gateway.replay.occurrences",
