@@ -205,6 +205,7 @@ def _counts(placed: Placement, halves: _Halves, pieces: Beside, lost: Bools) -> 
         "halfcycles": placed.halves + pieces.begun,
         "halfcycles_judged": _by_side(np.broadcast_to(kept, positive.shape), positive),
         "arcing": _by_side(arcing, positive),
+        "arcing_bits": np.asarray(arcing @ (1 << np.arange(placed.halves, dtype=np.int64))),
         "doubtful_halfcycles": _number(halves.verdict.doubtful & kept),
         "spike_halfcycles": _number(halves.verdict.spike & kept),
         "clipped_halfcycles": _number(halves.clipped & kept),

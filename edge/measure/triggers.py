@@ -21,6 +21,9 @@ SILENCE_US = 1_000_000
 FLASHOVER_WINDOWS = 3
 """Windows kept after the last arc of a suspected flashover; what comes later is cut off."""
 
+LAST_ARC_SHARE = 0.9
+"""Of a half-cycle before its end: safely within the last arcing one, at any frequency in band."""
+
 MINUTE_US = 60_000_000
 
 DRY_MINUTE_US = 59_000_000
@@ -132,7 +135,8 @@ def after_arc(cutter: Cutter, watching: Watching, window: Window) -> tuple[Watch
     if Trigger.FLASHOVER in watching.seen:
         return watching, []
     if window.arcs:
-        at = cutter.counter_at(window, window.first_arc_us)
+        within_us = round(LAST_ARC_SHARE * 5e5 / cutter.plan.nominal_hz)
+        at = cutter.counter_at(window, max(window.first_arc_us, window.last_arc_us - within_us))
         wanted = _wanted(watching, window, Trigger.FLASHOVER, at)
         return replace(watching, arc=Arc(wanted, window.start_us + window.last_arc_us)), []
     arc = watching.arc

@@ -39,6 +39,7 @@ class WindowTable:
     halfcycles: Integers
     halfcycles_judged: Integers  # (n, 2): complete half-cycles by polarity
     arcing: Integers  # (n, 2)
+    arcing_bits: Integers  # bit k: complete half-cycle number k of the window arcs
     doubtful_halfcycles: Integers
     spike_halfcycles: Integers
     clipped_halfcycles: Integers

@@ -39,6 +39,7 @@ from edge.faults import Exit
     help="Processes that measure; the results do not depend on it.",
 )
 @click.option("--captures", is_flag=True, help="Also writes kept waveforms, as DIR/captures/*.cff.")
+@click.option("--plot", is_flag=True, help="Also draws DIR/pictures/*.png, one for each insulator.")
 @click.option("--block-samples", default=65_536, hidden=True, type=click.IntRange(1, 1 << 22))
 def command(
     feeds: tuple[Path, ...],
@@ -47,6 +48,7 @@ def command(
     time_zone: str | None,
     processes: int,
     captures: bool,
+    plot: bool,
     block_samples: int,
 ) -> Exit:
     """Stored recordings through the very same steps as on the pole.
@@ -64,7 +66,7 @@ def command(
     parsed = None
     if settings is not None:
         parsed = settings_in(settings)
-    request = Request(feeds, parsed, zone_of(time_zone), processes, block_samples, captures)
+    request = Request(feeds, parsed, zone_of(time_zone), processes, block_samples, captures, plot)
     begun_s = time.monotonic()
     summary = replay(request, out, sys.stderr if sys.stderr.isatty() else None)
     for text in summary.warnings:

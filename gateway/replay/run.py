@@ -30,6 +30,7 @@ from edge.wire import body_line
 from gateway.replay import walking
 from gateway.replay.capture_files import FOLDER, write_files
 from gateway.replay.feeds import BLOCK_SAMPLES, Feed, opened_feed
+from gateway.replay.pictures.gathering import Gathering
 from gateway.replay.player import MeasuredStretch, Plans, decided, played, stretches
 from gateway.replay.tables import (
     INTERVAL_HEADER,
@@ -47,7 +48,8 @@ RESULT_NAMES = ("windows.csv", "intervals.csv", "events.jsonl", "run.json")
 class Request:
     """What to replay. zone: of stamps in records before 2013; None: UTC, flagged.
 
-    captures: whether the waveforms that were kept are written as files too.
+    captures: whether the waveforms that were kept are written as files too. plot: whether a
+    picture is drawn for each insulator.
     """
 
     paths: tuple[Path, ...]
@@ -56,6 +58,7 @@ class Request:
     processes: int = 1
     block_samples: int = BLOCK_SAMPLES
     captures: bool = False
+    plot: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +133,7 @@ def replay(request: Request, out: Path, progress: TextIO | None = None) -> Summa
 def _written(
     feed: Feed, plans: Plans, request: Request, out: Path, progress: TextIO | None
 ) -> Summary:
+    gathering = Gathering(tuple(one.id for one in plans.measure.insulators))
     windows = intervals = events = captures = 0
     signal_us = 0
     first = plans.measure.insulators[0].id
@@ -157,11 +161,15 @@ def _written(
                     intervals += 1
             if request.captures:
                 write_files(outputs.records, out / FOLDER)
+            if request.plot:
+                gathering.take(outputs)
             if progress is not None and outputs.windows:
                 progress.write(f"\r{signal_us / 1e6:12.1f} s of signal, {events} events")
                 progress.flush()
     if progress is not None:
         progress.write("\n")
+    if request.plot:
+        _draw(plans, gathering, out)
     return Summary(
         windows=windows,
         intervals=intervals,
@@ -172,6 +180,21 @@ def _written(
         warnings=feed.warnings,
         cut=tuple(f"{record.name}: {record.cut}" for record in feed.records if record.cut),
     )
+
+
+def _draw(plans: Plans, gathering: Gathering, out: Path) -> None:
+    """The pictures; the drawing library is loaded for those who ask for them only."""
+    from gateway.replay.pictures import page
+
+    for story in gathering.stories():
+        bounds = plans.decision.insulators[story.insulator]
+        limits_ma = {
+            bound.definition.id.value: limit.at / 1e3
+            for bound in bounds
+            for limit in bound.limits.values()
+            if limit.unit == "uA"
+        }
+        page.write_page(story, limits_ma, out / page.FOLDER)
 
 
 def _outputs(feed: Feed, plans: Plans, request: Request) -> Iterator[Outputs]:

@@ -136,6 +136,7 @@ TABLE: dict[str, Row] = {
     "gateway.alarms": PURE_GATEWAY,
     "gateway.replay": Row((*PURE_EDGE, "gateway.history", "gateway.alarms"), ("numpy", "scipy")),
     "gateway.replay.player": PURE_GATEWAY,
+    "gateway.replay.pictures": Row((*PURE_EDGE, "gateway.replay"), ("numpy", "matplotlib")),
     "gateway.console": Row(
         (
             *PURE_EDGE,

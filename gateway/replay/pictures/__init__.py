@@ -1,0 +1,1 @@
+"""One picture for each insulator of a replay: what it did, and its most telling waveforms."""
