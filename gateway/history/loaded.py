@@ -96,5 +96,21 @@ class LoadedRows(Protocol):
         """Chosen columns and `start_us` of the rows that start in [start, end), in order of time;
         ABSENT where a row does not have one."""
 
+    def live_columns(
+        self, kind: Columns, insulator: str, names: Sequence[str], start_us: int, end_us: int
+    ) -> dict[str, Ints]:
+        """The same of the rows that units sent and that sum (no ten-second rows); words in them
+        (`state`, `flags`) as numbers that `spell` spells."""
+
+    def live_extent_us(self, kind: Columns) -> tuple[int, int] | None:
+        """As `extent_us`, of the rows that units sent."""
+
+    def spell(self, number: int) -> str: ...
+
+    def insulators(self) -> list[str]:
+        """Those that have rows which units sent."""
+
+    def close(self) -> None: ...
+
     def notes(self, table: NoteTable, start_us: int, end_us: int) -> list[dict[str, Cell]]:
         """Rows that start in [start, end), in order of time."""

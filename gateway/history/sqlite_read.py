@@ -18,7 +18,7 @@ from edge.records import (
     WeatherRow,
 )
 from gateway.history.columns import TABLE_OF, from_row
-from gateway.history.sqlite_loaded import SqliteLoadedRows
+from gateway.history.sqlite_arrays import SUMMING, SqliteArrays
 from gateway.history.sqlite_questions import Kind, columns_of
 from gateway.history.sqlite_write import read_digests, read_marks
 from gateway.history.store import (
@@ -33,10 +33,8 @@ from gateway.history.store import (
     StreamKey,
 )
 
-_SUMMING = f"span IN (SELECT id FROM words WHERE word IN ('{Span.MINUTE}', '{Span.MERGED}'))"
 
-
-class SqliteReader(SqliteLoadedRows):
+class SqliteReader(SqliteArrays):
     """Reads one site's file. `words` is remembered between the readers of a site."""
 
     def marks(self) -> dict[StreamKey, Mark]:
@@ -86,7 +84,7 @@ class SqliteReader(SqliteLoadedRows):
         return iter(
             self.ask(
                 f"SELECT {', '.join(columns)} FROM interval WHERE insulator = ? AND start_us >= ? "
-                f"AND start_us < ? AND {_SUMMING} ORDER BY start_us",
+                f"AND start_us < ? AND {SUMMING} ORDER BY start_us",
                 self.number(insulator),
                 start_us,
                 end_us,
@@ -178,7 +176,7 @@ class SqliteReader(SqliteLoadedRows):
         )
         rows, *sums = self.ask(
             f"SELECT count(*), {halves} FROM interval WHERE insulator = ? AND start_us >= ? "
-            f"AND start_us < ? AND {_SUMMING}",
+            f"AND start_us < ? AND {SUMMING}",
             self.number(insulator),
             start_us,
             end_us,

@@ -51,7 +51,7 @@ FILE_KINDS: tuple[FileKind, ...] = (
     FileKind(
         "interval",
         ("insulator", "start", "seconds"),
-        ("flags", "calibration"),
+        ("flags", "calibration", "origin"),
         Columns.INTERVAL,
         ("state", *(one.column for one in INTERVAL_MEASURES)),
     ),

@@ -12,18 +12,13 @@ import pytest
 from gateway.history.chunks import ABSENT
 from gateway.history.loaded import Columns
 from gateway.history.lock import hold_data
-from gateway.history.sqlite_read import SqliteReader
-from gateway.history.sqlite_store import SqliteHistory
 from tests.gateway.commands.running import SITE, csv_file, load
+from tests.gateway.loading.conftest import reader
 
 EVER = (0, 1 << 61)
 START_US = 1_735_689_600_000_000
 HEADER = "insulator,start,seconds,rms_ma,peak_ma,state,flags"
 GOOD = "A1,2025-01-01T00:00:00Z,60,1.25,2.5,wet,gap|saturated"
-
-
-def reader(folder: Path) -> SqliteReader:
-    return SqliteHistory(folder / "history").reader(SITE)
 
 
 def whole_history(folder: Path) -> str:

@@ -9,7 +9,8 @@ import pytest
 from gateway.history.chunks import ABSENT
 from gateway.history.loaded import DEPOSIT, INSPECTION, LINE_STATUS, MAINTENANCE, Columns
 from tests.gateway.commands.running import csv_file, load
-from tests.gateway.loading.test_load import EVER, reader
+from tests.gateway.loading.conftest import reader
+from tests.gateway.loading.test_load import EVER
 
 WEATHER = "start,seconds,rh_pct,air_c,rain_mm"
 
