@@ -18,6 +18,13 @@ from gateway.commands.table import COMMANDS
 PROGRAM = "seafret"
 MISSING = "needs {name}, which is not installed here; install it with: pip install '{what}'"
 
+EXTRAS = {
+    "psycopg": "seafret[postgres]",
+    "dask": "seafret[cluster]",
+    "pyarrow": "seafret[parquet]",
+}
+"""Which extra brings a library that is not there; all others come with the gateway's."""
+
 
 def main(argv: Sequence[str] | None = None) -> int:
     """The exit code. Every fault is one line on standard error, never a traceback."""
@@ -71,9 +78,7 @@ def verdict(fault: Exception) -> tuple[Exit, str]:
     """Exit code and line. A library that is not there is the installer's business, not a bug."""
     name = fault.name if isinstance(fault, ModuleNotFoundError) else None
     if name and name.partition(".")[0] not in ("edge", "gateway"):
-        what = {"psycopg": "seafret[postgres]", "dask": "seafret[cluster]"}.get(
-            name.partition(".")[0], "seafret[gateway]"
-        )
+        what = EXTRAS.get(name.partition(".")[0], "seafret[gateway]")
         return Exit.OUT_OF_REACH, MISSING.format(name=name, what=what)
     return exit_code_of(fault), line_of(fault)
 

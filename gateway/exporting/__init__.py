@@ -1,0 +1,1 @@
+"""A site's history out: CSV with units in its column names, or Parquet."""
