@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from gateway.alarms.performance import Figures
-from gateway.replay.load import operator_load
+from gateway.replay.load import Desk, operator_load
 from gateway.replay.occurrences import Occurrence
 from tests.gateway.replay.told import at, changes, occurrence
 
@@ -44,6 +46,25 @@ def test_a_second_flashover_is_announced_because_the_first_was_reset() -> None:
 def test_alarms_that_chatter_are_counted_once() -> None:
     found = load([occurrence(5 + i / 4, 5 + i / 4 + 0.1) for i in range(4)])
     assert found.chattering == 1
+
+
+def test_the_minutes_that_are_passed_over_would_have_brought_nothing() -> None:
+    random = np.random.default_rng(7)
+    alarms = []
+    for name in TWELVE:
+        for start in np.cumsum(random.exponential(240, 6)):
+            alarm = ("arcing", "near-margin", "flashover-suspected")[random.integers(0, 3)]
+            end = float(start + random.uniform(1, 90))
+            alarms.append(occurrence(float(start), end, alarm, name, 2 if alarm == "arcing" else 1))
+    journals = []
+    for every_minute in (False, True):
+        desk = Desk(TWELVE, every_minute)
+        for change in changes(alarms):
+            desk.hear(change)
+        desk.pass_time(at(3000))
+        journals.append(desk.journal)
+    assert len(journals[0]) > 200
+    assert journals[0] == journals[1]
 
 
 def test_a_run_without_alarms_loads_nobody() -> None:
