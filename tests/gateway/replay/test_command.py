@@ -97,8 +97,9 @@ def test_events_are_canonical_record_bodies_one_a_line(ran: Ran) -> None:
     for line in lines:
         record = read_record(line)
         assert body_line(record) == line
-        assert record.kind == "condition"
-        assert json.loads(line)["subject"] in ("I1", "")
+        assert record.kind in ("condition", "capture")
+        told = json.loads(line)
+        assert told.get("subject", told.get("insulator")) in ("I1", "")
 
 
 def test_the_manifest_names_inputs_by_their_hashes_and_counts_what_was_written(ran: Ran) -> None:
@@ -111,6 +112,7 @@ def test_the_manifest_names_inputs_by_their_hashes_and_counts_what_was_written(r
         "windows": len(ran.table("windows.csv")),
         "intervals": len(ran.table("intervals.csv")),
         "events": len((ran.out / "events.jsonl").read_text().splitlines()),
+        "captures": (ran.out / "events.jsonl").read_text().count('"kind":"capture"'),
     }
     assert manifest["seconds_of_signal"] == pytest.approx(7.4, abs=1e-3)
     assert re.fullmatch(r"[0-9a-f]{16}", manifest["settings_sha"])
