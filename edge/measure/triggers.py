@@ -111,6 +111,8 @@ def completed(cutter: Cutter, watching: Watching, window: Window) -> tuple[Watch
 
 def asked(cutter: Cutter, watching: Watching, window: Window) -> Watching:
     """Asks for the first arc, the first clipped half-cycle and the highest arc so far."""
+    if not window.arcs and not window.clipped:
+        return watching
     more: list[Wanted] = []
     if window.arcs and Trigger.ONSET not in watching.seen:
         at = cutter.counter_at(window, window.first_arc_us)
@@ -167,6 +169,8 @@ def dry_minute(cutter: Cutter, watching: Watching, window: Window) -> tuple[Watc
             seen = watching.seen | {Trigger.BASELINE}
             return replace(watching, seen=seen, minute=None), [minute.found]
         minute = DryMinute(number, 0, None)
+    if minute.dry_us < 0 and minute is watching.minute:
+        return watching, []
     if minute.dry_us < 0 or window.state != _DRY:
         return replace(watching, minute=replace(minute, dry_us=-1, found=None)), []
     found = minute.found
