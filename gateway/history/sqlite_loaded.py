@@ -176,13 +176,8 @@ class SqliteLoadedRows(SqliteQuestions):
 def _joined(
     weeks: list[dict[str, Ints]], names: Sequence[str], start_us: int, end_us: int
 ) -> dict[str, Ints]:
-    rows = [week["start_us"].shape[0] for week in weeks]
-    columns = {}
-    for name in names:
-        pieces = [
-            week.get(name, np.full(count, ABSENT)) for week, count in zip(weeks, rows, strict=True)
-        ]
-        columns[name] = np.concatenate(pieces) if pieces else np.zeros(0, np.int64)
+    counts = [week["start_us"].shape[0] for week in weeks]
+    columns = {name: _column(weeks, counts, name) for name in names}
     start = columns["start_us"]
     inside = (start >= start_us) & (start < end_us)
     if not inside.all():
@@ -192,6 +187,17 @@ def _joined(
         order = np.argsort(start, kind="stable")
         columns = {name: column[order] for name, column in columns.items()}
     return columns
+
+
+def _column(weeks: list[dict[str, Ints]], counts: list[int], name: str) -> Ints:
+    """The column of all weeks; one that no week has takes no memory."""
+    if not any(name in week for week in weeks):
+        return np.broadcast_to(np.int64(ABSENT), sum(counts))
+    pieces = [
+        week[name] if name in week else np.full(count, ABSENT)
+        for week, count in zip(weeks, counts, strict=True)
+    ]
+    return np.concatenate(pieces)
 
 
 assert SITE == ""  # weather's insulator in the word list
