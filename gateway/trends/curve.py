@@ -34,7 +34,10 @@ def curve_at(curve: Floats, rh_pct: Floats) -> Floats:
 
 
 def rising(coefficients: Floats, weights: Floats | None = None) -> Floats:
-    """The nearest non-falling sequence (pool adjacent violators); a rising B-spline has those."""
+    """The nearest non-falling sequence (pool adjacent violators); a rising B-spline has those.
+
+    weights: how well each is known; one that no hour has seen must not bend its neighbours.
+    """
     heavy = np.ones(coefficients.shape[0]) if weights is None else weights
     pools: list[tuple[float, float, int]] = []
     for one, weight in zip(coefficients.tolist(), heavy.tolist(), strict=True):

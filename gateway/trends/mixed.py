@@ -46,8 +46,8 @@ class Spreads:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Solved:
-    """Estimates, their inverse precision and the precision without the prior, both in units of the
-    hour's variance; sum of squares that is left."""
+    """Estimates; their inverse precision, with the prior, and the precision without it, both in
+    units of the hour's variance; sum of squares that is left."""
 
     found: Floats
     inverse: Floats

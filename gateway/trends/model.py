@@ -16,7 +16,6 @@ from gateway.trends.columns import Floats, Ints
 from gateway.trends.curve import basis, rising
 from gateway.trends.mixed import (
     EXTRA,
-    SHIFT_SD_PCT,
     Solved,
     Spreads,
     between_blocks,
@@ -33,11 +32,22 @@ SEARCH_ROUNDS = 3
 SETTLED_PCT = 0.02
 SHIFT_STEP_MOST_PCT = 5.0
 SHIFT_MOST_PCT = 18.0
-"""A larger shift would leave too little of the curve in common to tell; it stops here."""
-TRIED_SHIFTS_PCT = (-11.0, 0.0, 11.0)
-"""Where the search for the shift begins; the best of them is refined, and 0 always."""
-MEMORIES_PCT = (0.0, 3.0, 6.0)
+"""A larger shift would leave too little of the curve in common to tell; it stops here, and a fit
+that stops here is not believed."""
+TRIED_SHIFTS_PCT = (-12.0, -6.0, 0.0, 6.0, 12.0)
+"""Where the search for the shift begins."""
+STARTS = 2
+"""So many of the best local minima among them are refined before they are compared."""
+SEARCH_HOURS = 1_500
+"""About so many hours, spread evenly, serve for the search; all of them for what is said."""
+LIKELY_SHIFT_PCT, LIKELY_STEP = 8.0, 1.0
+"""Spread of shifts [% RH] and steps [ln] that are likely beforehand, when minima are compared."""
+HOURS_A_WITNESS = 4.0
+"""So many hours count as one independent witness when minima are compared. Design choice."""
+MEMORIES_PCT = (0.0, 3.0, 6.0, 9.0, 12.0)
 """Widths of the film's lag behind the humidity that are tried; the best describes the site."""
+USUAL_MEMORY = 1
+"""Which of them serves while the shift is searched for."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,14 +94,31 @@ class Fit:
 
 def fit(hours: Hours) -> Fit:
     """The model fitted to hours of which those of one night stand together."""
-    shift, residual = _best(hours, [(one, 0) for one in TRIED_SHIFTS_PCT])[::2]
-    settled = [_settled(hours, shift, 0, residual)[0]]
-    if shift != 0.0:
-        settled.append(_settled(hours, 0.0, 0, residual)[0])
-    memories = range(hours.felt_pct.shape[1])
-    shift, memory, residual = _best(hours, [(one, k) for one in settled for k in memories])
+    few = _thinned(hours)
+    tried = [_objective(few, shift, USUAL_MEMORY) for shift in TRIED_SHIFTS_PCT]
+    starts = _minima([badness for badness, _ in tried])
+    settled = [
+        _settled(few, TRIED_SHIFTS_PCT[one], USUAL_MEMORY, tried[one][1])[0] for one in starts
+    ]
+    believed = [one for one in settled if abs(one) < SHIFT_MOST_PCT] or [0.0]
+    shift = _best(few, [(one, USUAL_MEMORY) for one in believed])[0]
+    memory = _best(few, [(shift, one) for one in range(few.felt_pct.shape[1])])[1]
+    residual = _objective(hours, shift, memory)[1]
     shift, residual = _settled(hours, shift, memory, residual)
     return _concluded(hours, shift, memory, residual)
+
+
+def _thinned(hours: Hours) -> Hours:
+    """Every second or third hour and so on, until about SEARCH_HOURS are left."""
+    every = max(1, hours.log_ma.shape[0] // SEARCH_HOURS)
+    return Hours(*(getattr(hours, name)[::every] for name in Hours.__slots__))
+
+
+def _minima(badness: list[float]) -> list[int]:
+    """Places of the best local minima and of no shift, best first."""
+    walled = [np.inf, *badness, np.inf]
+    local = [k - 1 for k in range(1, len(walled) - 1) if walled[k] <= min(walled[k - 1 : k + 2])]
+    return sorted({*local, len(badness) // 2}, key=lambda one: badness[one])[:STARTS]
 
 
 def _best(hours: Hours, tried: list[tuple[float, int]]) -> tuple[float, int, Floats]:
@@ -123,7 +150,7 @@ def _design(
     k = splines.shape[1]
     nothing = np.zeros(hours.log_ma.shape[0])
     plain = np.column_stack((splines, hours.later, nothing, nothing, hours.air_k))
-    curve = rising(solve(plain, hours.log_ma, hours.night, residual).found[:k])
+    curve = solve(plain, hours.log_ma, hours.night, residual).found[:k]
     steep = np.maximum(gradient @ curve, 0.0)
     slope = steep * hours.later
     plain[:, k + 1], plain[:, k + 2] = slope, steep * hours.falling
@@ -131,7 +158,12 @@ def _design(
 
 
 def _objective(hours: Hours, shift: float, memory: int) -> tuple[float, Floats]:
-    """Badness (minus twice the marginal log likelihood, nearly) and residuals at a held shift."""
+    """Badness (minus twice the marginal log likelihood, nearly) and residuals at a held shift.
+
+    A far shift with a far step leaves each period a stretch of the curve of its own and can fit as
+    well as the truth: what is likely beforehand decides there, against hours that are counted
+    for less than their number, as they are no independent witnesses.
+    """
     residual = hours.log_ma - np.mean(hours.log_ma)
     design, _, k = _design(hours, shift, memory, residual)
     design[:, k + 1] = 0.0
@@ -141,7 +173,8 @@ def _objective(hours: Hours, shift: float, memory: int) -> tuple[float, Floats]:
     spreads, count = solved.spreads, hours.log_ma.shape[0]
     badness = count * float(np.log(solved.left / count))
     badness += float(np.sum(np.log1p(spreads.sizes * (spreads.night_sd / spreads.hour_sd) ** 2)))
-    return badness + _complexity(solved) + (shift / SHIFT_SD_PCT) ** 2, residual
+    likely = (shift / LIKELY_SHIFT_PCT) ** 2 + (float(solved.found[k]) / LIKELY_STEP) ** 2
+    return (badness + _complexity(solved)) / HOURS_A_WITNESS + likely, residual
 
 
 def _complexity(solved: Solved) -> float:
@@ -170,7 +203,7 @@ def _concluded(hours: Hours, shift: float, memory: int, residual: Floats) -> Fit
         covariance=covariance,
         freedom=freedom,
         influence=influence,
-        curve=rising(found[:k]),
+        curve=rising(found[:k], np.diag(solved.precision)[:k] + 1e-6),
         memory_pct=MEMORIES_PCT[memory],
         falling_pct=float(found[-2]),
         air_per_k=float(found[-1]),

@@ -15,7 +15,7 @@ import numpy as np
 from gateway.trends.columns import Bools, Floats, Ints, Period
 from gateway.trends.curve import curve_at
 from gateway.trends.hours import CurrentHours, SiteHours
-from gateway.trends.model import Fit, Hours, fit
+from gateway.trends.model import SHIFT_MOST_PCT, Fit, Hours, fit
 from gateway.trends.selecting import (
     LOWEST_RH_PCT,
     NO_HOURS,
@@ -82,6 +82,9 @@ def compare_hours(
     levels = dry or dry_levels(grid, current, earlier, later)
     chosen = choose(grid, current, earlier, later, levels)
     found = None if chosen.hours is None else fit(chosen.hours)
+    why = chosen.why
+    if found is not None and abs(found.shift_pct) >= SHIFT_MOST_PCT:
+        found, why = None, "the responses of the two periods have too little in common to compare"
     index = onset = None
     nights, later_nights = NO_HOURS, np.zeros(0)
     if found is not None and chosen.hours is not None and chosen.dry[0] is not None:
@@ -92,7 +95,7 @@ def compare_hours(
         later_nights = chosen.hours.later[first]
     return Response(
         fit=found,
-        why=chosen.why,
+        why=why,
         index_reference_ma=index,
         onset_reference_pct=onset,
         onset_now_pct=None if onset is None or found is None else onset - found.shift_pct,

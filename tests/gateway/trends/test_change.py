@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from gateway.trends import (
     IntervalColumns,
@@ -176,3 +177,20 @@ def test_reference_after_now_is_compared_the_other_way_round() -> None:
     back = first(replace(drawn, reference=drawn.now, now=drawn.reference))
     assert there.index_ratio is not None and back.index_ratio is not None
     assert there.index_ratio * back.index_ratio == pytest.approx(1.0, rel=0.1)
+
+
+def test_a_careless_test_of_rows_flags_most_steady_years_and_ours_none() -> None:
+    """Hours taken for witnesses: a night of ten wet hours then counts tenfold."""
+    careless = ours = 0
+    for seed in range(20, 26):
+        drawn = made(Year(seed=seed, insulators=1))
+        rows = drawn.site.insulators["P1"]
+        assert rows.rms_na is not None
+        at = np.searchsorted(drawn.weather.start_us, rows.start_us)
+        wet = drawn.weather.rh_pct[at] >= 85.0
+        later = rows.start_us >= drawn.now.from_us
+        halves = [np.log(rows.rms_na[wet & one]) for one in (~later, later)]
+        careless += float(stats.ttest_ind(*halves, equal_var=False).pvalue) < 0.05
+        ours += first(drawn).changed is True
+    assert careless >= 4
+    assert ours == 0

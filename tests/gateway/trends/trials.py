@@ -201,7 +201,11 @@ def line(kind: Kind, found: Outcome) -> str:
     )
 
 
-def table(trials: int, kinds: list[str], say: Callable[[str], None] = print) -> None:
+def _said(text: str) -> None:
+    print(text, flush=True)
+
+
+def table(trials: int, kinds: list[str], say: Callable[[str], None] = _said) -> None:
     for key in kinds:
         say(line(KINDS[key], outcome(KINDS[key], trials)))
 
