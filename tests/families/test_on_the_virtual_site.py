@@ -1,7 +1,7 @@
 """The detector on the virtual site: a third arc physics, to which nothing was fitted.
 
-Its truth counts any spark; an arc here is one of 8 microcoulombs or more in its half-cycle, which is
-what 3 mA for a third of the half-cycle carry.
+Its truth counts any spark; an arc here is one of 8 microcoulombs or more in its half-cycle, which
+is what 3 mA for a third of the half-cycle carry.
 """
 
 from __future__ import annotations

@@ -185,7 +185,9 @@ def test_it_shares_no_code_with_the_detector() -> None:
                 assert not ours or node.module.startswith(allowed), f"{path.name}: {node.module}"
 
 
-def test_how_fast_the_source_tells_a_night_is_reported(record_property: pytest.RecordProperty) -> None:
+def test_how_fast_the_source_tells_a_night_is_reported(
+    record_property: pytest.RecordProperty,
+) -> None:
     site = VirtualSite(GULLHAVEN, 1)
     for told in site.told(4_800, 20):
         assert told.second.codes.any()
