@@ -19,7 +19,7 @@ from tests.edge.sense.link_builders import Terminal
 CUT_S, LOST_S, SIGNAL_S = 25, 8, 65
 ON_THE_LINE_US = 2_000_000
 """What is on its way when the lead is pulled is lost with it: the frame that was cut, and what a
-busy host has not read yet; a loaded machine has been seen to leave a little over a second unread."""
+busy host has not read yet; a loaded machine was seen to leave a little over a second unread."""
 
 
 def line_of(recordings: Recordings, first_s: int, last_s: int) -> bytes:
