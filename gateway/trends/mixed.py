@@ -23,7 +23,7 @@ degree better (common practice), but its film is thinner. Learnt from the hours 
 warmth and season go together, and a free slope would take the season for it."""
 FALLING_SD_PCT = 5.0
 """Prior spread of how much wetter a surface is on the falling branch [% RH]: weak."""
-MODEL_SD = (0.03, 0.25)
+MODEL_SD = (0.02, 0.25)
 """Errors of the model itself that no number of nights averages away: of the step [ln], of the shift
 [% RH]. Design choice after trials with other shapes of response and other lags than the model's."""
 HUBER = 2.0
