@@ -307,6 +307,16 @@ QUANTITIES: tuple[Quantity, ...] = (
     ),
 )
 
+BOTH_POLARITIES = (
+    "charge_nc",
+    "arcing_charge_nc",
+    "i2t_pa2s",
+    "arcing_i2t_pa2s",
+    "energy_uj",
+    "arcing_energy_uj",
+)
+"""Sums that records hold as (positive, negative)."""
+
 BY_NAME: dict[str, Quantity] = {q.name: q for q in QUANTITIES}
 BY_COLUMN: dict[str, Quantity] = {q.column: q for q in QUANTITIES}
 

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from edge.quantities import BY_NAME, STATES
+from edge.quantities import BOTH_POLARITIES, BY_NAME, STATES
 from gateway.history.chunks import ABSENT, Ints
 from gateway.history.loaded import Columns, LoadedRows
-from gateway.loading.glossary import BOTH_POLARITIES, INTERVAL_MEASURES, Measure
+from gateway.loading.glossary import INTERVAL_MEASURES, Measure
 
 STEP_US = 28 * 24 * 3_600_000_000
 """Rows of so much time of one insulator are in memory at once."""

@@ -8,7 +8,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from edge.quantities import BY_COLUMN, BY_NAME, PULSE_LEVELS_MA, STATES, Quantity
+from edge.quantities import (
+    BOTH_POLARITIES,
+    BY_COLUMN,
+    BY_NAME,
+    PULSE_LEVELS_MA,
+    STATES,
+    Quantity,
+)
 from edge.records import LineStatus
 
 
@@ -41,16 +48,6 @@ def _by_polarity(name: str) -> tuple[Measure, ...]:
         for pole in ("positive", "negative")
     )
 
-
-BOTH_POLARITIES = (
-    "charge_nc",
-    "arcing_charge_nc",
-    "i2t_pa2s",
-    "arcing_i2t_pa2s",
-    "energy_uj",
-    "arcing_energy_uj",
-)
-"""Sums that are given for each polarity, or as one number."""
 
 _PLAIN = (
     "frequency_millihz",

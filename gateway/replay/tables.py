@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from edge.measure.flags import flag_words
 from edge.measure.windows import ABSENT, WindowTable
-from edge.quantities import BY_NAME, PULSE_LEVELS_MA, STATES, column_text
+from edge.quantities import BOTH_POLARITIES, BY_NAME, PULSE_LEVELS_MA, STATES, column_text
 from edge.records import IntervalRow
 
 Integers = npt.NDArray[np.int64]
@@ -55,19 +55,10 @@ WINDOW_HEADER = (
     "flags",
 )
 
-_PAIRS = (
-    "charge_nc",
-    "arcing_charge_nc",
-    "i2t_pa2s",
-    "arcing_i2t_pa2s",
-    "energy_uj",
-    "arcing_energy_uj",
-)
-
 
 def _pair_columns() -> tuple[str, ...]:
     columns = []
-    for name in _PAIRS:
+    for name in BOTH_POLARITIES:
         stem, unit = BY_NAME[name].column.rsplit("_", 1)
         columns += [f"{stem}_positive_{unit}", f"{stem}_negative_{unit}"]
     return tuple(columns)
@@ -157,7 +148,7 @@ def _window_lines(insulator: str, table: WindowTable) -> list[str]:
 def interval_line(row: IntervalRow) -> str:
     """The line of one minute row."""
     pairs: list[int | None] = []
-    for name in _PAIRS:
+    for name in BOTH_POLARITIES:
         pair = getattr(row, name)
         pairs += [None, None] if pair is None else list(pair)
     summed = {
@@ -173,7 +164,10 @@ def interval_line(row: IntervalRow) -> str:
         column_text(BY_NAME["arcing_peak_ua"], row.arcing_peak_ua),
         column_text(BY_NAME["voltage_mv"], row.voltage_mv),
         *(column_text(BY_NAME["duration_us"], cover) for cover in row.state_us),
-        *(column_text(BY_NAME[_PAIRS[index // 2]], units) for index, units in enumerate(pairs)),
+        *(
+            column_text(BY_NAME[BOTH_POLARITIES[index // 2]], units)
+            for index, units in enumerate(pairs)
+        ),
     ]
     return (
         ",".join(

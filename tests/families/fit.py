@@ -20,6 +20,7 @@ import numpy as np
 from scipy.optimize import minimize
 
 from edge.measure import arc_weights
+from edge.measure.arc_model import CLIP
 from edge.measure.shape import FIGURES
 from tests.families.families import BY_NAME as FIRST
 from tests.families.families import recording_of as first_recording
@@ -39,8 +40,6 @@ HELD_BACK = 5
 
 NOISE_RATIO_LEAST = 2.0
 """Half-cycles with less residual over the noise are judged by that alone."""
-
-CLIP = 4.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
