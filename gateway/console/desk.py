@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from edge.records import ConditionChange, EpochStart, LineStatus, Loss, Stream
@@ -40,9 +40,14 @@ JOURNAL_PAGE = 5000
 """Lines of the journal that are read at a time."""
 
 
+def _nobody(site: str, entries: Sequence[JournalEntry]) -> None:
+    """Where nobody wants to be told."""
+
+
 @dataclass(frozen=True, slots=True)
 class Around:
-    """What the desk sees around it. deaf: the gateway has no broker, or cannot store."""
+    """What the desk sees around it. deaf: the gateway has no broker, or cannot store. on_entries:
+    told a site's new journal entries once they are durable and shown; it must return at once."""
 
     history: History
     writer: Callable[[str], SiteWriter]
@@ -51,6 +56,7 @@ class Around:
     now_us: Callable[[], int]
     deaf: Callable[[], bool]
     stale_after_us: int
+    on_entries: Callable[[str, Sequence[JournalEntry]], None] = _nobody
 
 
 class AlarmDesk:
@@ -177,6 +183,8 @@ class AlarmDesk:
                 [JournalLine(one.number, one.at_us, entry_line(one)) for one in entries]
             )
         self._lists = {**self._lists, site: held}
+        if entries:
+            self._around.on_entries(site, entries)
 
 
 def _read(site: str, line: JournalLine) -> JournalEntry:

@@ -1,0 +1,1 @@
+"""Who may enter the console, and what each may do."""

@@ -1,0 +1,38 @@
+"""Further parts of the console: routes of another package, their way in, and who may enter.
+
+A package that has pages or API routes of its own (limits, notices) gives a `Room` to `create_app`
+through `gateway.service`; the console neither imports it nor knows what is inside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from fastapi import APIRouter
+
+from gateway.accounts.roles import Act
+
+Route = tuple[str, str]
+"""Method and path as it stands in the route, such as ("POST", "/limits/{version}/approve")."""
+
+
+@dataclass(frozen=True, slots=True)
+class Door:
+    """A link in the console's navigation."""
+
+    title: str
+    path: str
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """routes: as they are included. acts: what each route needs; one that is not named is refused
+    to everybody. doors: links in the navigation. templates: folder with its pages, "" for none; a
+    template there is named with the package's own word before it, as `limits_list.html`, and
+    extends `frame.html`."""
+
+    routes: APIRouter
+    acts: Mapping[Route, Act]
+    doors: tuple[Door, ...] = ()
+    templates: str = ""
