@@ -10,7 +10,10 @@ from datetime import UTC, datetime
 from edge.decide.alarm_table import DEFAULT_ALARMS
 from edge.quantities import State
 from edge.records import Condition
-from gateway.console.picture import ConditionTold, InsulatorTold, SiteTold, UnitTold
+from gateway.alarms.journal import Entry, Point, What
+from gateway.alarms.memory import SITE_POINT
+from gateway.alarms.messages import rationale
+from gateway.console.picture import InsulatorTold, SiteTold, UnitTold
 from gateway.demo.sky import sky_text, turned, weather_word
 
 WIDTH = 80
@@ -23,25 +26,25 @@ ARCING = (State.ARCING_SPARSE, State.ARCING_DENSE)
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """One look at the API."""
+    """One look at the API. news: what the alarm lists have written since the last one, by site."""
 
     now_us: int
     sites: tuple[SiteTold, ...]
     units: tuple[UnitTold, ...]
     insulators: tuple[InsulatorTold, ...]
-    conditions: tuple[ConditionTold, ...]
+    news: tuple[tuple[str, Entry], ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Watch:
     """What was told already. weather: by site, what it did last, what it may be turning to, and
-    the row that said so. surfaces: (insulator or site, state) that were told. told: conditions by
-    (unit, alarm, subject). held: (site, reason) told for conditions that cannot be said.
-    worst_age_us: oldest that the newest data of a unit ever were."""
+    the row that said so. surfaces: (insulator or site, state) that were told. called: alarms
+    that were announced and are not over, by site. held: (site, reason) told for conditions that
+    cannot be said. worst_age_us: oldest that the newest data of a unit ever were."""
 
     weather: Mapping[str, tuple[str, str, int]] = field(default_factory=dict)
     surfaces: frozenset[tuple[str, State]] = frozenset()
-    told: Mapping[tuple[str, str, str], Condition] = field(default_factory=dict)
+    called: frozenset[tuple[str, Point]] = frozenset()
     held: frozenset[tuple[str, str]] = frozenset()
     worst_age_us: int = 0
 
@@ -54,9 +57,9 @@ def watched(watch: Watch, seen: Seen, faces: Mapping[str, float]) -> tuple[Watch
     """The lines that a look adds. faces: bearing of the open sea by site [deg]."""
     weather, lines = _weather_told(watch, seen.sites, faces)
     surfaces, more = _surfaces_told(watch, seen.insulators)
-    told, held, yet_more = _conditions_told(watch, seen.conditions)
+    called, held, yet_more = _news_told(watch, seen.news)
     ages = [unit.data_age_us or 0 for unit in seen.units]
-    after = Watch(weather, surfaces, told, held, max([watch.worst_age_us, *ages]))
+    after = Watch(weather, surfaces, called, held, max([watch.worst_age_us, *ages]))
     lines = sorted([*lines, *more, *yet_more])
     return after, [one for at_us, line in lines for one in stamped(at_us, line)]
 
@@ -95,23 +98,23 @@ def _surfaces_told(
     return frozenset(told), lines
 
 
-def _conditions_told(
-    watch: Watch, conditions: Iterable[ConditionTold]
-) -> tuple[dict[tuple[str, str, str], Condition], frozenset[tuple[str, str]], Lines]:
-    told, held, lines = dict(watch.told), set(watch.held), []
-    for one in conditions:
-        change = one.change
-        key = (one.unit, change.alarm, change.subject)
-        before = told.get(key, Condition.OUT)
-        told[key] = change.condition
-        if before is change.condition:
-            continue
-        if change.condition is not Condition.UNKNOWN:
-            lines.append((change.at_us, _alarm(one)))
-        elif (topic := (one.site, change.reason)) not in held:
+def _news_told(
+    watch: Watch, news: Iterable[tuple[str, Entry]]
+) -> tuple[frozenset[tuple[str, Point]], frozenset[tuple[str, str]], Lines]:
+    called, held, lines = set(watch.called), set(watch.held), []
+    for site, entry in news:
+        alarm = (site, entry.point)
+        said = None if entry.change is None else entry.change.condition
+        if entry.what is What.ANNOUNCED:
+            called.add(alarm)
+            lines.append((entry.at_us, _call(site, entry)))
+        elif said is Condition.OUT and alarm in called:
+            called.discard(alarm)
+            lines.append((entry.at_us, f"{site:<14} over: {_what(site, entry.point)}"))
+        elif said is Condition.UNKNOWN and (topic := (site, _why(entry))) not in held:
             held.add(topic)
-            lines.append((change.at_us, _held(one)))
-    return told, frozenset(held), lines
+            lines.append((entry.at_us, f"{site:<14} alarms are held as they were: {topic[1]}"))
+    return frozenset(called), frozenset(held), lines
 
 
 SURFACES = {
@@ -124,16 +127,23 @@ SURFACES = {
 """States worth a line when an insulator is first in them; a dead line is told once a site."""
 
 
-def _alarm(told: ConditionTold) -> str:
-    change = told.change
-    text, place = TEXTS.get(change.alarm, change.alarm), change.subject or "the unit itself"
-    word = f"ALARM P{change.priority}" if change.condition is Condition.IN else "over:"
-    return f"{told.site:<14} {word} {place}: {text}"
+def _call(site: str, entry: Entry) -> str:
+    head = f"{site:<14} ALARM P{entry.priority} {_what(site, entry.point)}"
+    if entry.point != SITE_POINT:
+        return head
+    counts = entry.counts
+    worst = ", ".join(entry.named)
+    return f"{head}: {counts['arcing']} of {counts['installed']}, worst {worst}; it speaks for all"
 
 
-def _held(told: ConditionTold) -> str:
-    reason = told.change.reason or "data lost"
-    return f"{told.site:<14} alarms are held as they were: {reason}"
+def _what(site: str, point: Point) -> str:
+    """What an alarm is about, and its text."""
+    place = point.subject or ("the unit itself" if point.unit else "the site")
+    return f"{place}: {rationale(point.alarm).text}"
+
+
+def _why(entry: Entry) -> str:
+    return entry.change.reason if entry.change and entry.change.reason else "data lost"
 
 
 def stamped(at_us: int, line: str) -> list[str]:

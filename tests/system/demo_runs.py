@@ -15,6 +15,7 @@ from pathlib import Path
 from edge.records import ConditionChange, IntervalRow, Span
 from edge.sense.virtual_site import SITES
 from edge.wire import read_record
+from gateway.alarms.journal import Entry, read_entry
 from gateway.demo.files import Layout
 from gateway.demo.night import Night, night_of
 from gateway.demo.reading import read_story
@@ -119,3 +120,13 @@ def bodies_of(outbox: Path) -> list[bytes]:
     """Every record that a pole has made, stream by stream, in the order of its numbers."""
     with closing(sqlite3.connect(f"file:{outbox}?mode=ro", uri=True)) as connection:
         return [body for (body,) in connection.execute("SELECT body FROM outbox ORDER BY place")]
+
+
+def journal_of(run: Run) -> list[Entry]:
+    """What the alarm lists of all sites wrote, in order of time."""
+    entries: list[Entry] = []
+    for plan in SITES:
+        with closing(sqlite3.connect(Layout(run.folder).history / f"{plan.name}.sqlite3")) as db:
+            lines = db.execute("SELECT body FROM alarm_journal ORDER BY number").fetchall()
+        entries += [read_entry(body) for (body,) in lines]
+    return sorted(entries, key=lambda one: one.at_us)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import select
 import signal
 import socket
@@ -14,11 +15,13 @@ from pathlib import Path
 import pytest
 
 from edge.faults import Exit
+from gateway.alarms.journal import What
 from tests.system.demo_runs import (
     PLAIN,
     RUN_S_MAX,
     Run,
     demo_words,
+    journal_of,
     ports_of,
     processes_over,
     run_demo,
@@ -62,10 +65,18 @@ def test_another_seed_tells_another_story(killed: Run, undisturbed: Run) -> None
     assert killed.story.alarms != undisturbed.story.alarms
 
 
-def test_alarms_are_told_as_they_come_and_again_at_the_end(killed: Run) -> None:
+def test_the_alarm_lists_calls_are_told_as_they_come_and_all_alarms_at_the_end(
+    killed: Run,
+) -> None:
     live, _, summed_up = killed.output.partition("What the history files say")
+    told = re.findall(r"ALARM (P\d .*?):", live)
+    calls = [one for one in journal_of(killed) if one.what is What.ANNOUNCED]
+    places = [one.point.subject or "the site" for one in calls]
+    said = [f"P{one.priority} {place}" for one, place in zip(calls, places, strict=True)]
+    assert told
+    # The list may call once more between the last look and the end.
+    assert sorted(told) == sorted(said[: len(told)]) and len(said) - len(told) <= 1
     for one in killed.story.alarms:
-        assert f"ALARM P{one.priority} {one.insulator}" in live
         assert f"P{one.priority} {one.insulator}" in summed_up
 
 

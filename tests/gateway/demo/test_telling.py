@@ -8,7 +8,9 @@ import pytest
 
 from edge.quantities import State
 from edge.records import Condition, IntervalRow
-from gateway.console.picture import ConditionTold, InsulatorTold, SiteTold, UnitTold
+from gateway.alarms.journal import Entry, Point, What
+from gateway.alarms.memory import SITE_POINT
+from gateway.console.picture import InsulatorTold, SiteTold, UnitTold
 from gateway.demo.night import NIGHT_MINUTES, RATE_MAX, night_of
 from gateway.demo.screen import Screen
 from gateway.demo.sky import weather_word
@@ -30,18 +32,34 @@ def insulator(state: State, minute: int = 0, name: str = NAME) -> InsulatorTold:
     return InsulatorTold(SITE, name, f"{SITE}.pole-7", True, 0, row)
 
 
-def told(minute: int, said: Condition, subject: str = NAME, **changes: object) -> ConditionTold:
+def told(minute: int, said: Condition, subject: str = NAME, **changes: object) -> Entry:
     change = condition(minute, said, subject=subject, **changes)
-    return ConditionTold(SITE, f"{SITE}.pole-7", "1-a", 1, False, change)
+    point = Point(f"{SITE}.pole-7", change.alarm, subject)
+    return Entry(at_us=change.at_us, what=What.HEARD, who=point.unit, point=point, change=change)
+
+
+def called(minute: int, point: Point, priority: int = 2) -> Entry:
+    at_us = START_US + minute * MINUTE_US
+    return Entry(
+        at_us=at_us,
+        what=What.ANNOUNCED,
+        who="gateway",
+        point=point,
+        priority=priority,
+        named=("GH3", "GH1"),
+        counts={"arcing": 3, "installed": 4},
+    )
 
 
 def seen(
     sites: Sequence[SiteTold] = (),
     insulators: Sequence[InsulatorTold] = (),
-    conditions: Sequence[ConditionTold] = (),
+    news: Sequence[Entry] = (),
     units: Sequence[UnitTold] = (),
 ) -> Seen:
-    return Seen(START_US, tuple(sites), tuple(units), tuple(insulators), tuple(conditions))
+    return Seen(
+        START_US, tuple(sites), tuple(units), tuple(insulators), tuple((SITE, one) for one in news)
+    )
 
 
 def lines_of(*looks: Seen) -> list[str]:
@@ -150,16 +168,25 @@ def test_a_turn_of_the_weather_is_told_once_a_second_row_says_the_same() -> None
     assert len(told_lines) == 2 and "fog" in told_lines[1]
 
 
-def test_an_alarm_is_told_once_and_its_end_again() -> None:
+def test_an_alarm_is_told_when_it_is_announced_and_again_when_it_is_over() -> None:
     came, over = told(3, Condition.IN), told(70, Condition.OUT)
-    lines = lines_of(seen(conditions=[came]), seen(conditions=[came]), seen(conditions=[over]))
+    lines = lines_of(seen(news=[came]), seen(news=[called(4, came.point)]), seen(news=[over]))
     assert ["ALARM P2" in line for line in lines] == [True, False]
     assert "over:" in lines[1]
 
 
+def test_what_the_site_speaks_for_is_not_told_one_by_one() -> None:
+    arcs = [told(3, Condition.IN, name) for name in ("GH1", "GH2", "GH3")]
+    ends = [told(70, Condition.OUT, name) for name in ("GH1", "GH2", "GH3")]
+    lines = lines_of(seen(news=[*arcs, called(4, SITE_POINT, 1)]), seen(news=ends))
+    text = " ".join(" ".join(lines).split())
+    assert text.count("ALARM") == 1 and "over:" not in text
+    assert "3 of 4, worst GH3, GH1; it speaks for all" in text
+
+
 def test_held_alarms_of_a_dead_line_are_one_line_a_site() -> None:
     held = [told(9, Condition.UNKNOWN, name, reason="line de-energised") for name in (NAME, "GH2")]
-    (line,) = lines_of(seen(conditions=held), seen(conditions=held))
+    (line,) = lines_of(seen(news=held), seen(news=held))
     assert "held" in line and "line de-energised" in line
 
 
