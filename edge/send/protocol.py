@@ -182,10 +182,7 @@ def _acknowledged(state: Sending, event: Acknowledged, now_ns: int) -> Outcome:
     if what is Reaction.GO_ON or lane is None or not lane.flights:
         return state, ()
     state, chance_ppm = draw(state)
-    slowest = slowest_ns(lane.stream)
-    wait_ns = slowest
-    if what is Reaction.BACK_OFF:
-        wait_ns = full_jitter_ns(lane.tries + 1, chance_ppm, lane_of.SILENCE_NS_MIN, slowest)
+    wait_ns = _refused_ns(lane, what, chance_ppm)
     gone = lane_of.gone_back(lane, Signal.REFUSED)
     state = put(state, replace(gone, tries=lane.tries + 1, hold_ns=now_ns + wait_ns))
     if what is not Reaction.SECURITY:
@@ -194,15 +191,32 @@ def _acknowledged(state: Sending, event: Acknowledged, now_ns: int) -> Outcome:
     return noticing(state, Notice("publish-denied", True, detail), now_ns)
 
 
+def _refused_ns(lane: lane_of.SendLane, what: Reaction, chance_ppm: int) -> int:
+    """How long a lane rests after a refusal. A gateway may be away for a restart of the broker
+    only, so nobody listening is tried again soon at first, and then less and less often."""
+    slowest = slowest_ns(lane.stream)
+    match what:
+        case Reaction.BACK_OFF:
+            return full_jitter_ns(lane.tries + 1, chance_ppm, lane_of.SILENCE_NS_MIN, slowest)
+        case Reaction.SLOW_DOWN:
+            return min(slowest, lane_of.ALARM_NS_MAX << min(lane.tries, 16))
+        case _:
+            return slowest
+
+
 def _backfill(state: Sending, event: BackfillAsked, now_ns: int) -> Outcome:
     """A request from just above the last record is a gateway's question whether it has all."""
     lane = find(state, event.epoch, event.stream)
+    if lane is None and event.first == event.last:
+        return state, ()  # a question about an epoch of a file that was in this unit before
     if lane is None or not 1 <= event.first <= min(event.last, lane.last + 1):
         detail: dict[str, int | str] = {"epoch": event.epoch, "stream": event.stream.value}
         detail |= {"first": event.first, "last": event.last}
         return noticing(state, Notice("backfill-refused", True, detail), now_ns)
+    state = _woken(state, now_ns)
     if event.first > lane.receipted or now_ns < lane.reopen_ns:
         return state, ()  # it is to be sent anyway, or was asked for a moment ago
+    lane = find(state, event.epoch, event.stream) or lane
     state = put(state, replace(lane, reopen_ns=now_ns + REOPEN_NS))
     return state, (Reopen(event.epoch, event.stream, event.first),)
 

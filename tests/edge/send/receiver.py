@@ -30,7 +30,7 @@ class Receiver:
             CallbackAPIVersion.VERSION2, "gateway", protocol=MQTTProtocolVersion.MQTTv5
         )
         self._client.on_connect = lambda client, *_: client.subscribe("seafret/1/#", qos=1)
-        self._client.on_subscribe = lambda *_: self._subscribed.set()
+        self._client.on_subscribe = lambda *_: self._greet()
         self._client.on_message = self._on_message
         self._client.reconnect_delay_set(1, 1)
 
@@ -64,6 +64,14 @@ class Receiver:
         with self.changed:
             held = self.stored[epoch, stream]
             held[:] = [each for each in held if each[0] <= above]
+
+    def _greet(self) -> None:
+        """Heard again: a unit that found nobody listening need not wait for its next try."""
+        with self.changed:
+            held = {lane: found[-1][0] for lane, found in self.stored.items() if found}
+        for (epoch, stream), upto in held.items() if self.answers else ():
+            self.receipt(epoch, stream, upto)
+        self._subscribed.set()
 
     def _on_message(self, client: Client, userdata: object, message: MQTTMessage) -> None:
         with self.changed:

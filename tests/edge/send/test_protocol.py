@@ -217,13 +217,15 @@ def test_a_lane_that_turns_out_empty_is_asked_no_more() -> None:
 
 
 def test_nobody_listening_slows_routine_to_a_try_a_minute_and_alarms_to_five_seconds() -> None:
-    for stream, slow_ns in ((INTERVAL, SILENCE_NS_MAX), (ALARM, ALARM_NS_MAX)):
+    for stream, waits_s in ((INTERVAL, (5, 10, 20, 40, 60, 60)), (ALARM, (5, 5, 5))):
         sender, ask = probing(stream)
-        sender.sends(ask)
-        assert sender.tell(Acknowledged(stream, 0x10)) == ()
-        assert next_ns(sender.state) == sender.now + slow_ns
-        assert sender.wait(slow_ns / SECOND_NS - 0.1) == ()
-        assert one_fetch(sender.wait(0.2)).after == 0
+        for wait_s in waits_s:
+            sender.sends(ask)
+            assert sender.tell(Acknowledged(stream, 0x10)) == ()
+            assert next_ns(sender.state) == sender.now + wait_s * SECOND_NS
+            assert sender.wait(wait_s - 0.1) == ()
+            ask = one_fetch(sender.wait(0.2))
+            assert ask.after == 0
 
 
 def test_any_receipt_ends_the_slowness() -> None:
@@ -297,8 +299,19 @@ def test_the_question_whether_all_has_arrived_is_answered_by_silence() -> None:
     assert drained().tell(BackfillAsked(EPOCH, INTERVAL, 3, 3)) == ()
 
 
+def test_a_question_about_a_file_that_was_here_before_is_no_offence() -> None:
+    assert drained().tell(BackfillAsked(LATER, INTERVAL, 7, 7)) == ()
+
+
+def test_a_question_ends_the_slowness_too() -> None:
+    sender, ask = probing()
+    sender.sends(ask)
+    sender.tell(Acknowledged(INTERVAL, 0x10))
+    assert one_fetch(sender.tell(BackfillAsked(EPOCH, INTERVAL, 1, 1))).after == 0
+
+
 @pytest.mark.parametrize(
-    ("epoch", "first", "last"), [(EPOCH, 0, 1), (EPOCH, 4, 4), (EPOCH, 2, 1), (LATER, 1, 1)]
+    ("epoch", "first", "last"), [(EPOCH, 0, 1), (EPOCH, 4, 4), (EPOCH, 2, 1), (LATER, 1, 2)]
 )
 def test_a_backfill_of_what_never_was_is_refused_and_told(
     epoch: str, first: int, last: int

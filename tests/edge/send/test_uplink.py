@@ -60,6 +60,31 @@ def test_a_broker_without_memory_that_dies_midway_changes_nothing(
         assert gateway.records(unit.epoch, Stream.INTERVAL)[1:] == minutes(0, 600)
 
 
+def test_a_gateway_that_comes_back_after_the_unit_is_found_within_seconds(
+    broker: Broker, path: Path
+) -> None:
+    with Receiver(broker.port) as gateway, Unit(path, broker.port) as unit:
+        unit.commit(minutes(0, 100))
+        unit.wait_until_drained()
+    with Unit(path, broker.port) as unit:
+        unit.commit(minutes(100, 100))
+        wait_for_log(broker, "Sending PUBACK to capegull.pole-7", "rc16")
+        late = Receiver(broker.port)
+        late.stored = gateway.stored
+        with late:
+            unit.wait_until_drained()
+        assert late.records(unit.epoch, Stream.INTERVAL)[1:] == minutes(0, 200)
+
+
+def wait_for_log(broker: Broker, *words: str) -> None:
+    """Until the broker has said all of these in one line."""
+    deadline = time.monotonic() + 30
+    while not any(
+        all(word in line for word in words) for line in broker.log.read_text().splitlines()
+    ):
+        assert time.monotonic() < deadline, broker.log.read_text()[-2000:]
+
+
 def test_the_brokers_acknowledgement_releases_nothing(broker: Broker, path: Path) -> None:
     with Receiver(broker.port, answers=False) as gateway, Unit(path, broker.port) as unit:
         unit.commit([alarm(0)])
