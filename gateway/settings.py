@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import tomllib
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
+from zoneinfo import available_timezones
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
@@ -51,13 +52,45 @@ class Broker(_Part):
         return self
 
 
+class SingleSignOn(_Part):
+    """OpenID Connect. issuer: exactly as the provider names itself. address: the console's own, as
+    browsers reach it. roles: word in the claim to role."""
+
+    issuer: Annotated[str, Field(pattern=r"^https?://")]
+    client_id: str
+    client_secret_file: Path
+    address: Annotated[str, Field(pattern=r"^https?://")]
+    roles_claim: str = "groups"
+    name_claim: str = "preferred_username"
+    roles: dict[str, Literal["viewer", "operator", "engineer", "administrator"]]
+
+
 class Console(_Part):
-    """The API. Without a certificate it listens on this machine only."""
+    """The console and the API. Without a certificate it listens on this machine only.
+
+    accounts: whether people must sign in; over TLS they always must. time_zone: of the times that
+    are shown, "" for the machine's own. results: folder with results of `seafret replay`.
+    """
 
     host: str = "127.0.0.1"
     port: Port = 8710
     tls_cert: Path | None = None
     tls_key: Path | None = None
+    accounts: bool = False
+    single_sign_on: SingleSignOn | None = None
+    time_zone: Annotated[str, Field(max_length=64)] = ""
+    results: Path | None = None
+
+    @property
+    def asks_who(self) -> bool:
+        """Whether accounts are in force."""
+        return self.accounts or self.tls_cert is not None or self.single_sign_on is not None
+
+    @model_validator(mode="after")
+    def _known_zone(self) -> Console:
+        if self.time_zone and self.time_zone not in available_timezones():
+            raise ValueError(f'time_zone {self.time_zone!r}; it must be like Europe/Dublin, or ""')
+        return self
 
     @model_validator(mode="after")
     def _other_machines_only_with_tls(self) -> Console:
@@ -91,9 +124,11 @@ class Unit(_Part):
 
 
 class Site(_Part):
-    """title: as people say it. units: by the monitor's part of their name."""
+    """title: as people say it. position: the operating position that its alarms call at; budgets
+    and figures count by it. units: by the monitor's part of their name."""
 
     title: Annotated[str, Field(max_length=80)] = ""
+    position: Annotated[str, Field(min_length=1, max_length=48)] = "control room"
     units: dict[MonitorName, Unit] = {}
 
 
@@ -123,7 +158,12 @@ def read_settings(path: Path) -> Settings:
         settings = Settings.model_validate(parsed)
     except ValidationError as fault:
         raise SettingsFault(f"settings {path}: {_first(fault)}") from fault
-    return settings.model_copy(update={"data": (path.parent / settings.data).resolve()})
+    console = settings.console
+    if console.results is not None:
+        results = (path.parent / console.results).resolve()
+        console = console.model_copy(update={"results": results})
+    data = (path.parent / settings.data).resolve()
+    return settings.model_copy(update={"data": data, "console": console})
 
 
 def _first(fault: ValidationError) -> str:

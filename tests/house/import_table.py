@@ -30,6 +30,7 @@ PURE_EDGE = (
     "edge.recording",
     "edge.register",
     "edge.settings",
+    "edge.source_settings",
     "edge.measure",
     "edge.decide",
     "edge.captures",
@@ -37,7 +38,14 @@ PURE_EDGE = (
 )
 """The shared part: what the gateway may take from the edge."""
 
-BORDER = ("edge.samples", "edge.records", "edge.wire", "edge.recording", "edge.settings")
+BORDER = (
+    "edge.samples",
+    "edge.records",
+    "edge.wire",
+    "edge.recording",
+    "edge.settings",
+    "edge.source_settings",
+)
 SHELL = (*BORDER, "edge.quantities", "edge.version", "edge.faults")
 
 
@@ -64,9 +72,11 @@ TABLE: dict[str, Row] = {
         ("edge.samples", "edge.records", "edge.quantities"), ("numpy", "typing_extensions")
     ),
     "edge.register": Row(("edge.decide",), CHECKS),
+    "edge.source_settings": Row(("edge.register", "edge.quantities", "edge.samples"), CHECKS),
     "edge.settings": Row(
         (
             "edge.register",
+            "edge.source_settings",
             "edge.quantities",
             "edge.records",
             "edge.samples",
@@ -137,12 +147,17 @@ TABLE: dict[str, Row] = {
     "gateway.replay": Row((*PURE_EDGE, "gateway.history", "gateway.alarms"), ("numpy", "scipy")),
     "gateway.replay.player": PURE_GATEWAY,
     "gateway.replay.pictures": Row((*PURE_EDGE, "gateway.replay"), ("numpy", "matplotlib")),
+    "gateway.accounts": Row(("edge.faults",), ("argon2", "sqlite3")),
+    "gateway.accounts.single_sign_on": Row(("gateway.accounts",), ("httpx", "joserfc"), SQL),
     "gateway.console": Row(
         (
             *PURE_EDGE,
             "gateway.history",
             "gateway.alarms",
             "gateway.trends",
+            "gateway.reading",
+            "gateway.replay",
+            "gateway.accounts",
             "gateway.clock",
             "gateway.settings",
         ),
@@ -194,6 +209,10 @@ PURE: tuple[str, ...] = (
     "gateway.replay.tables",
     "gateway.replay.watched",
     "gateway.replay.zones",
+    "gateway.accounts.lockout",
+    "gateway.accounts.roles",
+    "gateway.console.answers",
+    "gateway.console.drawing",
     "gateway.console.picture",
     "gateway.console.summary",
 )
