@@ -1,0 +1,222 @@
+"""Nights as witnesses: how wet each was, what its highest current was, how far it was missed.
+
+For every past night the current is said from the nights before it alone, as it would have been that
+evening; the misses of nights about as wet, the recent ones counting for more, are the interval.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from gateway.trends.columns import Bools, Floats, Ints
+from gateway.trends.hours import SiteHours
+from gateway.trends.selecting import felt
+
+MEMORY_PCT = 4.0
+"""Lag of the film behind the humidity. Design choice: a usual one; the misses pay for the rest."""
+NIGHTS_MIN = 30
+"""With fewer past nights nothing is said: a twentieth of fewer is not a night."""
+HOURS_SHARE = 0.75
+"""A night counts when so many of its hours have both a humidity and a current."""
+SCORE_LOW_PCT = 40.0
+"""Below it all nights are alike: dry."""
+SCORE_STEP_PCT = 1.0
+"""Nights closer than this in wetness are alike."""
+NEIGHBOURS = 30.0
+"""About so many nights, by weight, speak for one wetness."""
+WIDEST_PCT = 8.0
+"""Nights that differ by more in wetness are never alike."""
+LEVEL_DAYS = 15.0
+"""Half-life of what the last nights say of the surface's level. Design choice after trials."""
+LEVEL_PCT = 5.0
+"""Reach in wetness of that. A dry night says nothing of the film."""
+LEVEL_PRIOR = 4.0
+"""Nights by weight that hold the level at nothing."""
+RECENT_DAYS = 120.0
+"""Half-life of misses. Design choice after trials: shorter follows changes, longer is steadier."""
+COPIES = 5
+"""Times that each past night is looked at with an error of humidity drawn for it."""
+SLOPE_PRIOR_PCT2 = 4.0
+"""Holds the slope of the line where all nights near are about as wet."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Nights:
+    """Past nights in order of time, shape (n,): age [d], wetness [% RH], log highest current
+    [ln mA], arcing half-cycles. scores: wetness with drawn errors of the humidity, shape (n, k).
+    coming: the night asked for. why: set where there are too few."""
+
+    age_d: Floats
+    wetness_pct: Floats
+    log_ma: Floats
+    arcing: Floats
+    scores: Floats
+    wettest_coming_pct: float | None
+    wettest_known_pct: float
+    why: str
+
+    @property
+    def count(self) -> int:
+        """Nights that are known."""
+        return int(self.age_d.shape[0])
+
+
+@dataclass(frozen=True, slots=True)
+class Night:
+    """Low end, middle, high end of the highest hourly current [mA] and of arcing half-cycles."""
+
+    current_ma: tuple[float, float, float]
+    arcing: tuple[float, float, float]
+    arcing_chance: float
+    wettest_pct: float
+    like: float
+
+
+def nights_of(
+    grid: SiteHours,
+    current_ma: Floats,
+    arcing: Floats,
+    first: int,
+    after: int,
+    humidity_sd_pct: float = 0.0,
+) -> Nights:
+    """The same stretch of the day as places [first, after) of the grid, on every day before."""
+    hours = after - first
+    begins = np.arange(first - 24, -1, -24)[::-1]
+    begins = begins[begins + hours <= first]
+    known_rh = np.isfinite(grid.rh_pct)
+    coming = _wettest(grid, np.array([first]), hours, known_rh)[0]
+    places = begins[:, None] + np.arange(hours)
+    both = known_rh[places] & np.isfinite(current_ma[places])
+    kept = both.mean(axis=1) >= HOURS_SHARE
+    begins, places = begins[kept], places[kept]
+    highest = np.nanmax(current_ma[places], axis=1) if begins.size else np.zeros(0)
+    wetness = _wettest(grid, begins, hours, known_rh)
+    copies = COPIES if humidity_sd_pct > 0 else 1
+    draw = np.random.default_rng(0)  # the same errors for the same history
+    errors = draw.normal(0.0, 1.0, (begins.shape[0], copies)) * humidity_sd_pct
+    why = ""
+    if begins.shape[0] < NIGHTS_MIN:
+        why = f"{begins.shape[0]} past nights with humidity and current; {NIGHTS_MIN} are needed"
+    if not np.isfinite(coming):
+        why = "no humidity is forecast"
+    return Nights(
+        age_d=(first - begins) / 24.0,
+        wetness_pct=wetness,
+        log_ma=np.log(np.maximum(highest, 1e-9)),
+        arcing=arcing[places].sum(axis=1) if begins.size else np.zeros(0),
+        scores=np.clip(wetness[:, None] + errors, SCORE_LOW_PCT, 100.0),
+        wettest_coming_pct=float(coming) if np.isfinite(coming) else None,
+        wettest_known_pct=float(np.max(wetness)) if begins.size else 0.0,
+        why=why,
+    )
+
+
+def _wettest(grid: SiteHours, begins: Ints, hours: int, known: Bools) -> Floats:
+    """Highest humidity of each night as the film feels it; NaN where none is known."""
+    if not bool(np.any(known)) or not begins.size:
+        return np.full(begins.shape[0], np.nan)
+    filled = np.where(known, grid.rh_pct, np.nan)
+    lagged = np.where(known, felt(_carried(filled), MEMORY_PCT), -np.inf)
+    highest = lagged[begins[:, None] + np.arange(hours)].max(axis=1)
+    return np.asarray(np.where(np.isfinite(highest), np.maximum(highest, SCORE_LOW_PCT), np.nan))
+
+
+def _carried(rh_pct: Floats) -> Floats:
+    """Gaps filled with the last humidity before, so that the lag goes on from there."""
+    at = np.maximum.accumulate(np.where(np.isfinite(rh_pct), np.arange(rh_pct.shape[0]), 0))
+    carried = rh_pct[at]
+    return np.asarray(np.where(np.isfinite(carried), carried, SCORE_LOW_PCT))
+
+
+def interval_of(nights: Nights, level: float) -> Night | None:
+    """What the coming night is expected to bring; None where `nights.why` says why not."""
+    coming = nights.wettest_coming_pct
+    if nights.why or coming is None:
+        return None
+    copies = nights.scores.shape[1]
+    seen = _Seen(
+        score=nights.scores.ravel(),
+        age_d=np.repeat(nights.age_d, copies),
+        owner=np.repeat(np.arange(nights.count), copies),
+        log_ma=np.repeat(nights.log_ma, copies),
+    )
+    away = seen.log_ma - _curve(seen, seen.score, seen.owner)
+    missed = away - _level(seen, away, seen.score, seen.age_d)
+    at, now = np.array([coming]), np.zeros(1)
+    expected = float(_curve(seen, at, None)[0] + _level(seen, away, at, now)[0])
+    near = _near(seen, coming, copies)
+    like = float(np.square(np.sum(near)) / np.sum(np.square(near))) / copies
+    low, middle, high = (expected + one for one in _quantiles(missed, near, like, level))
+    counts = np.repeat(nights.arcing, copies)
+    return Night(
+        current_ma=(float(np.exp(low)), float(np.exp(middle)), float(np.exp(high))),
+        arcing=_quantiles(counts, near, like, level),
+        arcing_chance=float(np.sum(near * (counts > 0)) / np.sum(near)),
+        wettest_pct=coming,
+        like=like,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Seen:
+    """Past nights, each as often as an error was drawn for it; owner: which night it is."""
+
+    score: Floats
+    age_d: Floats
+    owner: Ints
+    log_ma: Floats
+
+
+def _reach(away_pct: Floats, neighbours: float) -> Floats:
+    """Distance in wetness within which so many nights lie, for each row [% RH]."""
+    wanted = min(round(neighbours), away_pct.shape[1] - 1)
+    reach = np.partition(away_pct, wanted, axis=1)[:, wanted]
+    return np.asarray(np.clip(reach, SCORE_STEP_PCT, WIDEST_PCT))
+
+
+def _curve(seen: _Seen, at: Floats, without: Ints | None) -> Floats:
+    """Log current against wetness at `at`: a straight line through nights near it, without the
+    night that is asked about."""
+    x = seen.score[None, :] - at[:, None]
+    copies = seen.score.shape[0] / (seen.owner[-1] + 1)
+    weight = np.exp(-0.5 * np.square(x / (0.7 * _reach(np.abs(x), NEIGHBOURS * copies)[:, None])))
+    if without is not None:
+        weight[seen.owner[None, :] == without[:, None]] = 0.0
+    total = np.maximum(weight.sum(axis=1), 1e-12)
+    mean_x, mean_y = (weight * x).sum(axis=1) / total, weight @ seen.log_ma / total
+    spread = (weight * np.square(x)).sum(axis=1) / total - np.square(mean_x)
+    both = (weight * x) @ seen.log_ma / total - mean_x * mean_y
+    slope = np.maximum(both, 0.0) / (np.maximum(spread, 0.0) + SLOPE_PRIOR_PCT2 / total)
+    return np.asarray(mean_y - slope * mean_x)
+
+
+def _level(seen: _Seen, away: Floats, at: Floats, age_d: Floats) -> Floats:
+    """What the nights before each of these say of the surface's level at about this wetness."""
+    since = seen.age_d[None, :] - age_d[:, None]
+    like = np.exp(-0.5 * np.square((seen.score[None, :] - at[:, None]) / LEVEL_PCT))
+    weight = np.where(since > 0, like * np.exp2(-np.maximum(since, 0.0) / LEVEL_DAYS), 0.0)
+    copies = seen.score.shape[0] / (seen.owner[-1] + 1)
+    return np.asarray(weight @ away / (weight.sum(axis=1) + LEVEL_PRIOR * copies))
+
+
+def _near(seen: _Seen, coming: float, copies: int) -> Floats:
+    """How much each night counts for the coming one: like wetness, and not long ago."""
+    x = np.abs(seen.score - coming)
+    reach = float(_reach(x[None, :], NEIGHBOURS * copies)[0])
+    return np.asarray(np.exp(-0.5 * np.square(x / reach)) * np.exp2(-seen.age_d / RECENT_DAYS))
+
+
+def _quantiles(
+    column: Floats, weight: Floats, like: float, level: float
+) -> tuple[float, float, float]:
+    """Low end, median, high end among weighted nights: by rank among `like` nights and the one to
+    come, so that few nights give a wide interval."""
+    order = np.argsort(column, kind="stable")
+    share = np.cumsum(weight[order]) - 0.5 * weight[order]
+    rank = share / np.sum(weight) * like + 0.5
+    wanted = np.array([0.5 - level / 2, 0.5, 0.5 + level / 2]) * (like + 1.0)
+    low, middle, high = np.interp(wanted, rank, column[order])
+    return float(low), float(middle), float(high)
