@@ -16,8 +16,8 @@ from gateway.alarms.sight import Sight
 from gateway.alarms.states import CALLS
 
 BUDGET = 3
-"""At most so many announcements of a site in any ten minutes; the next waits for the oldest to be
-ten minutes old. The last place is kept for priority 1."""
+"""At most so many announcements in any ten minutes at one operating position, whatever its sites; the
+next waits for the oldest to be ten minutes old. The last place is kept for priority 1."""
 
 BUDGET_US = 600_000_000
 
@@ -79,7 +79,7 @@ def _held_back(held: AlarmList, point: Point, urgent: bool, sight: Sight) -> boo
         return True
     if urgent:
         return False
-    return _gathers(held, point, sight) or _over_budget(held, kept, sight.now_us)
+    return _gathers(held, point, sight) or _over_budget(held, kept, sight)
 
 
 def _may_be_told_late(kept: Kept, point: Point, sight: Sight) -> bool:
@@ -105,8 +105,9 @@ def _gathers(held: AlarmList, point: Point, sight: Sight) -> bool:
     return after_another and _within(sight.now_us, heard_us, GATHER_US)
 
 
-def _over_budget(held: AlarmList, kept: Kept, now_us: int) -> bool:
-    spent = sum(_within(now_us, one.at_us, BUDGET_US) for one in held.recent if not one.worsening)
+def _over_budget(held: AlarmList, kept: Kept, sight: Sight) -> bool:
+    own_us = (one.at_us for one in held.recent if not one.worsening)
+    spent = sum(_within(sight.now_us, at_us, BUDGET_US) for at_us in (*own_us, *sight.elsewhere_us))
     return spent >= (BUDGET if kept.priority == 1 else BUDGET - 1)
 
 

@@ -24,6 +24,7 @@ class Sight:
 
     installed, watched: insulators, and those with fresh rows of a sound sensor. peaks_ua: highest
     arcing current of each insulator's last row. units: those that are registered or were heard.
+    elsewhere_us: when other sites of the same operating position called lately, worsening aside.
     """
 
     now_us: int
@@ -31,3 +32,4 @@ class Sight:
     watched: int = 0
     peaks_ua: Mapping[str, int] = field(default_factory=dict)
     units: Mapping[str, UnitSight] = field(default_factory=dict)
+    elsewhere_us: tuple[int, ...] = ()

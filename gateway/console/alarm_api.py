@@ -129,7 +129,8 @@ def _add_past(routes: APIRouter, sources: Sources) -> None:
         chosen = [one for one in sources.register if site in (None, one)]
         with _stored():
             told = [entry for one in chosen for entry in _whole(sources.desk(), one)]
-        return Performance(list(figures(told, from_us, to_us)), TARGETS)
+        position_of = {one: sources.register[one].position for one in chosen}
+        return Performance(list(figures(told, from_us, to_us, position_of)), TARGETS)
 
 
 def _whole(desk: AlarmDesk, site: str) -> Iterator[SiteEntry]:

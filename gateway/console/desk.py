@@ -169,8 +169,20 @@ class AlarmDesk:
                 if one.row is not None and one.watched
             },
             sights(listening, facts),
+            self._called_elsewhere(site),
         )
         self._advance(site, [*(Judged(now_us, *one) for one in silences), sight])
+
+    def _called_elsewhere(self, site: str) -> tuple[int, ...]:
+        """What the other sites of the same position have spent of its budget."""
+        register = self._around.register
+        return tuple(
+            one.at_us
+            for other, held in self._lists.items()
+            if other != site and register[other].position == register[site].position
+            for one in held.recent
+            if not one.worsening
+        )
 
     def _advance(self, site: str, given: Iterable[Input]) -> None:
         held = self._lists[site]
