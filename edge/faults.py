@@ -34,6 +34,7 @@ EXIT_CODES: dict[str, Exit] = {
     "edge.decide.kept_state.StateFault": Exit.OUT_OF_REACH,
     "edge.sense.frame_codec.FrameRefused": Exit.OUT_OF_REACH,
     "edge.sense.link.FirmwareRefused": Exit.OUT_OF_REACH,
+    "edge.sense.iio.scan.TypeUnknown": Exit.OUT_OF_REACH,
     "edge.clock.ClockFileRefused": Exit.WRONG_USE,
     "edge.checking.certificates.CertificateUnreadable": Exit.WRONG_USE,
     "edge.daemon.faults.ThreadSilent": Exit.OUT_OF_REACH,

@@ -30,7 +30,11 @@ from edge.measure.plan import (
 )
 from edge.register import InsulatorPart, Part, Positive, Word
 from edge.samples import ChannelKind, SignalDescription
+from edge.source_settings import SourcePart, WeatherPart
 from edge.wire import UNIT_PATTERN
+
+ABSENT_DOES_NOT_COUNT = (("", "weather"), ("source", "iio"))
+"""(table, key) of what settings written before had no word for."""
 
 
 class SettingsError(ValueError):
@@ -53,27 +57,6 @@ class SitePart(Part):
     latitude_deg: Annotated[float, Field(ge=-90, le=90, strict=False)] | None = None
     longitude_deg: Annotated[float, Field(ge=-180, le=180, strict=False)] | None = None
     line_status_input: bool = False
-
-
-class SourcePart(Part):
-    """Where samples come from: the firmware link on a serial port, stored recordings, or a
-    simulated site, whose plan may be told in a night of another length."""
-
-    kind: Literal["link", "recordings", "virtual-site"]
-    port: Word | None = None
-    baud: Annotated[int, Field(ge=9600, le=12_000_000)] = 3_000_000
-    path: Word | None = None
-    plan: Word | None = None
-    seed: Annotated[int, Field(ge=0)] = 0
-    night_minutes: Annotated[int, Field(ge=15, le=1_440)] | None = None
-    voltage_channel: Word | None = None
-
-    @model_validator(mode="after")
-    def _complete(self) -> SourcePart:
-        needed = {"link": "port", "recordings": "path", "virtual-site": "plan"}[self.kind]
-        if getattr(self, needed) is None:
-            raise ValueError(f'kind = "{self.kind}" needs {needed}')
-        return self
 
 
 class StorePart(Part):
@@ -145,6 +128,7 @@ class Settings(Part):
     unit: UnitPart
     site: SitePart
     source: SourcePart
+    weather: WeatherPart | None = None
     insulator: Annotated[tuple[InsulatorPart, ...], Field(min_length=1, strict=False)]
     limits: LimitsPart = LimitsPart()
     alarms: dict[str, AlarmPart] = Field(default_factory=dict)
@@ -157,6 +141,8 @@ class Settings(Part):
         for one in ids:
             if ids.count(one) > 1:
                 raise ValueError(f"insulator id {one!r} is used twice; each needs its own")
+        if self.weather is not None and self.source.kind not in ("link", "iio"):
+            raise ValueError(f'[weather] stands beside live sensors, not "{self.source.kind}"')
         known = [alarm.value for alarm in Alarm]
         for name in self.alarms:
             if name not in known:
@@ -165,9 +151,17 @@ class Settings(Part):
 
     @property
     def sha(self) -> str:
-        """SHA-256 over the settings' canonical JSON, hex, first 16 digits."""
-        plain = json.dumps(self.model_dump(mode="json"), sort_keys=True, separators=(",", ":"))
-        return hashlib.sha256(plain.encode()).hexdigest()[:16]
+        """SHA-256 over the settings' canonical JSON, hex, first 16 digits.
+
+        A table that came with a later version does not count while it is absent, so that the same
+        settings keep their name through an upgrade.
+        """
+        plain = self.model_dump(mode="json")
+        for table, key in ABSENT_DOES_NOT_COUNT:
+            if (held := plain if not table else plain[table]).get(key, 0) is None:
+                del held[key]
+        text = json.dumps(plain, sort_keys=True, separators=(",", ":"))
+        return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
 def parse_settings(text: str, where: str) -> Settings:

@@ -37,7 +37,7 @@ def opened(settings: Settings, base: Path, clock: Clock, recording: Path | None 
     life = Life(threading.Event())
     if recording is not None:
         return stored(open_recordings(recording), clock, life)
-    return open_source(settings.source, base, clock, life, HELLO_WAIT_S)
+    return open_source(settings, base, clock, life, HELLO_WAIT_S)
 
 
 def look(settings: Settings, source: Source, begin_us: int, signal_s: float | None) -> Look:

@@ -93,7 +93,7 @@ class Daemon:
         self.asked_to_stop = threading.Event()
         self._life = Life(self.asked_to_stop)
         self._folder = made_folder(settings, base)
-        self.source = open_source(settings.source, base, clock, self._life, hello_wait_s)
+        self.source = open_source(settings, base, clock, self._life, hello_wait_s)
         self._inbox: Inbox[Request] = Inbox(self.source.description.rate_hz)
         self.keeper = Keeper(self._job(self.source), self._inbox, self._open_store)
         self._feeder: Feeder | None = None

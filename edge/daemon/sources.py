@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from edge.clock import Clock, steady_ns, steady_s
 from edge.daemon import dating
+from edge.daemon.air import AirWatch
 from edge.daemon.pacing import paced
 from edge.samples import SignalDescription, SourceItem
+from edge.sense.iio import open_converter
 from edge.sense.link import HELLO_WAIT_S
 from edge.sense.reconnecting import ReconnectingLink
 from edge.sense.recordings import Recordings, open_recordings
 from edge.sense.serial_port import open_serial
 from edge.sense.virtual_site import SITES, VirtualSite
-from edge.settings import SettingsError, SourcePart
+from edge.sense.weather import open_station
+from edge.settings import Settings, SettingsError
+from edge.source_settings import SourcePart, WeatherPart
 
 BLOCK_SAMPLES = 8_192
 """Samples of a stored recording taken at a time; bounds the memory, changes nothing in the rows."""
@@ -82,20 +86,51 @@ class Source:
 
 
 def open_source(
-    part: SourcePart, base: Path, clock: Clock, life: Life, hello_wait_s: float = HELLO_WAIT_S
+    settings: Settings, base: Path, clock: Clock, life: Life, hello_wait_s: float = HELLO_WAIT_S
 ) -> Source:
     """Opens what the settings name; relative paths are meant from the folder `base`.
 
     hello_wait_s: how long a sensor unit may take to say what it is. Raises LinkDown,
-    FirmwareRefused, RecordingError, SettingsError.
+    FirmwareRefused, IioFault, StationFault, RecordingError, SettingsError.
     """
+    source = _samples(settings, base, clock, life, hello_wait_s)
+    if settings.weather is None:
+        return source
+    try:
+        return _with_weather(source, settings.weather, clock)
+    except OSError:
+        source.close()
+        raise
+
+
+def _samples(
+    settings: Settings, base: Path, clock: Clock, life: Life, hello_wait_s: float
+) -> Source:
+    part = settings.source
     if part.kind == "link":
         assert part.port is not None
         return _link(part.port, part.baud, clock, life, hello_wait_s)
+    if part.kind == "iio":
+        return _iio(part, settings.site.nominal_hz, clock, life)
     if part.kind == "recordings":
         assert part.path is not None
         return stored(open_recordings(base / part.path), clock, life)
     return _virtual_site(part, clock, life)
+
+
+def _with_weather(source: Source, part: WeatherPart, clock: Clock) -> Source:
+    watch = AirWatch(open_station(part), part.every_s, clock.utc_us)
+
+    def close() -> None:
+        watch.close()
+        source.close()
+
+    return replace(
+        source,
+        items=lambda begin_us: watch.beside(source.items(begin_us)),
+        close=close,
+        counters=lambda: {**source.counters(), **watch.counters()},
+    )
 
 
 def _link(port: str, baud: int, clock: Clock, life: Life, hello_wait_s: float) -> Source:
@@ -103,23 +138,39 @@ def _link(port: str, baud: int, clock: Clock, life: Life, hello_wait_s: float) -
         port, lambda: open_serial(port, baud), steady_s, life.pause, life.is_over
     )
     description = link.describe(hello_wait_s)
-
-    def items(begin_us: int) -> Iterator[SourceItem]:
-        host = dating.HostDating()
-        for item in link:
-            host, dated = dating.host_dated(
-                host, item, clock.utc_us(), clock.discipline(), description.rate_hz
-            )
-            yield from dated
-
     return Source(
         description=description,
-        items=items,
+        items=lambda begin_us: _dated_by_host(link, description.rate_hz, clock),
         close=link.close,
         counters=lambda: link.health().counters,
         silence=lambda: link.health().reason,
         is_live=True,
     )
+
+
+def _iio(part: SourcePart, nominal_hz: float, clock: Clock, life: Life) -> Source:
+    assert part.iio is not None
+    converter = open_converter(part.iio, nominal_hz, steady_s, life.is_over)
+    rate_hz = converter.description.rate_hz
+    return Source(
+        description=converter.description,
+        items=lambda begin_us: _dated_by_host(converter, rate_hz, clock),
+        close=converter.close,
+        counters=converter.counters,
+        silence=converter.silence,
+        is_live=True,
+    )
+
+
+def _dated_by_host(
+    items: Iterable[SourceItem], rate_hz: float, clock: Clock
+) -> Iterator[SourceItem]:
+    """With the host's anchors, where the source gives no better ones."""
+    host = dating.HostDating()
+    for item in items:
+        now_us, known = clock.utc_us(), clock.discipline()
+        host, dated = dating.host_dated(host, item, now_us, known, rate_hz)
+        yield from dated
 
 
 def stored(found: Recordings, clock: Clock, life: Life) -> Source:

@@ -110,7 +110,7 @@ TABLE: dict[str, Row] = {
         ),
         ("numpy",),
     ),
-    "edge.sense": Row(SHELL, ("numpy", "serial", "cobs", *CHECKS), SQL),
+    "edge.sense": Row(SHELL, ("numpy", "serial", "cobs", "pymodbus", *CHECKS), SQL),
     "edge.keep": Row(SHELL, ("numpy", *CHECKS)),
     "edge.send": Row(SHELL, ("numpy", "paho", *CHECKS), SQL),
     "edge.clock": Row(),
