@@ -41,7 +41,7 @@ class Span(StrEnum):
 
     MINUTE = "minute"
     TEN_SECONDS = "ten-seconds"  # only while arcing is severe; never summed
-    MERGED = "merged"  # dry minutes put together, never across a ten-minute tick
+    MERGED = "merged"  # dry minutes of a ten-minute tick, or what a full quota put together
 
 
 class Condition(StrEnum):
@@ -152,7 +152,10 @@ class HealthRow:
 
     clock_error_us: half-width of what is believed of UTC; None: unknown. storage_free_ppm: share of
     the durable file's quota that is free. backlog: records not yet receipted. link_counters: what
-    the source counted (frames refused, resynchronised, lost samples).
+    the source counted (frames refused, resynchronised, lost samples). noise_na: the quietest
+    moment's sample noise [nA, one standard deviation, as primary current] by current channel.
+    certificate_days: whole days until the unit's certificate ends, negative after; None: it has
+    none. firmware: of the sensor unit, as it names itself.
     """
 
     kind: Literal["health"] = "health"
@@ -168,10 +171,13 @@ class HealthRow:
     line_status: LineStatus = LineStatus.UNKNOWN
     supply_mv: Whole | None = None
     enclosure_cdegc: Signed | None = None
+    noise_na: dict[str, Whole] = field(default_factory=dict)
+    certificate_days: Signed | None = None
     link_counters: dict[str, Whole] = field(default_factory=dict)
     letter: Letter = Letter.GOOD
     reasons: tuple[Name, ...] = ()
     software: str = ""
+    firmware: str = ""
     settings_sha: str = ""
     flags: tuple[Name, ...] = ()
 

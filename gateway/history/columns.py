@@ -82,6 +82,7 @@ _WORD_FIELDS: dict[str, type[Enum] | None] = {
             "calibration",
             "clock_source",
             "software",
+            "firmware",
             "settings_sha",
             "alarm",
             "subject",
@@ -98,7 +99,7 @@ _WORD_FIELDS: dict[str, type[Enum] | None] = {
 _BASE64_FIELDS = {"content_b64"}
 _TRUTH_FIELDS = {"clock_synchronised", "source_alive", "latched"}
 _WORDS_FIELDS = {"flags", "reasons"}
-_DETAIL_FIELDS = {"link_counters", "deciding", "limits", "detail"}
+_DETAIL_FIELDS = {"link_counters", "noise_na", "deciding", "limits", "detail"}
 _SPREAD_FIELDS = {
     "state_us": tuple(f"{state.value.replace('-', '_')}_us" for state in State),
     "pulses": tuple(f"pulses_{level}ma" for level in PULSE_LEVELS_MA),

@@ -6,6 +6,8 @@ between. Tables of rows are named and laid out as in `gateway.history.columns`.
 
 from __future__ import annotations
 
+import json
+
 from sqlite_utils import Database
 from sqlite_utils.migrations import Migrations
 
@@ -180,6 +182,40 @@ def rows_from_elsewhere(db: Database) -> None:
         # Nothing was ever written into the tables of step 002.
         db.execute(f"DROP TABLE IF EXISTS {name}")
         db.execute(f"CREATE TABLE {name} ({columns}, PRIMARY KEY ({key})) WITHOUT ROWID")
+
+
+@steps(name="005-noise-certificate-firmware")
+def noise_certificate_firmware(db: Database) -> None:
+    """Health records say the noise of each channel, the certificate's end and the firmware."""
+    _note(db, "005-noise-certificate-firmware", noise_certificate_firmware.__doc__ or "")
+    _keep_bodies_of_health(db)
+    db.execute("INSERT OR IGNORE INTO words (word) VALUES ('')")
+    (nothing,) = db.execute("SELECT id FROM words WHERE word = ''").fetchone()
+    db.execute("ALTER TABLE health ADD COLUMN noise_na TEXT NOT NULL DEFAULT '{}'")
+    db.execute("ALTER TABLE health ADD COLUMN certificate_days INTEGER")
+    db.execute(f"ALTER TABLE health ADD COLUMN firmware INTEGER NOT NULL DEFAULT {nothing}")
+
+
+def _keep_bodies_of_health(db: Database) -> None:
+    """Rows from before say nothing of the new fields: their bodies are kept as they were sent."""
+    words = dict(db.execute("SELECT id, word FROM words"))
+    columns = ("stream_id", "seq", *_ROWS["health"].split())
+    found = db.execute(
+        f"SELECT {', '.join(f'h.{name}' for name in columns)} FROM health h JOIN lines l "
+        "ON l.stream_id = h.stream_id AND l.seq = h.seq WHERE l.body IS NULL"
+    ).fetchall()
+    for stream_id, seq, *cells in found:
+        plain = dict(zip(columns[2:], cells, strict=True), kind="health")
+        for name in ("clock_source", "line_status", "letter", "software", "settings_sha"):
+            plain[name] = words[plain[name]]
+        for name in ("reasons", "flags"):
+            plain[name] = json.loads(words[plain[name]])
+        for name in ("clock_synchronised", "source_alive"):
+            plain[name] = bool(plain[name])
+        plain["link_counters"] = json.loads(plain["link_counters"])
+        body = json.dumps(plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+        where = (body.encode(), stream_id, seq)
+        db.execute("UPDATE lines SET body = ? WHERE stream_id = ? AND seq = ?", where)
 
 
 def _note(db: Database, step: str, note: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 import subprocess
 import sys
@@ -11,13 +12,15 @@ from pathlib import Path
 import pytest
 from sqlite_utils import Database
 
-from gateway.history.columns import TABLES
+from edge.records import HealthRow, LineStatus, Stream
+from edge.wire import body_line, canonical
+from gateway.history.columns import TABLE_OF, TABLES, Lies
 from gateway.history.lock import DataHeld, hold_data
 from gateway.history.migrations import steps
 from gateway.history.sqlite_store import SqliteHistory
 from gateway.history.sqlite_write import SqliteWriter
-from gateway.history.store import HistoryFault, JournalLine
-from tests.gateway.build import commit, interval, key
+from gateway.history.store import HistoryFault, JournalLine, StreamKey
+from tests.gateway.build import commit, health, interval, key
 from tests.gateway.history.behaviour import EVER, SITE, HistoryBehaviour
 
 ROOT = Path(__file__).parents[3]
@@ -176,3 +179,52 @@ def test_a_writer_that_has_ended_refuses_the_journal_as_a_fault_of_the_history(
     writer.close()
     with pytest.raises(HistoryFault):
         writer.append_journal([JournalLine(1, 1, b"{}")])
+
+
+def test_health_rows_from_before_their_new_fields_are_read_as_they_were_sent(
+    tmp_path: Path,
+) -> None:
+    plain = json.loads(body_line(health(1, reasons=("clock",), line_status=LineStatus.UNKNOWN)))
+    for later in ("noise_na", "certificate_days", "firmware"):
+        del plain[later]
+    sent = canonical(plain)
+    path = tmp_path / "north-head.sqlite3"
+    connection = sqlite3.connect(path, isolation_level=None)
+    database = Database(connection, execute_plugins=False)
+    steps.apply(database, stop_before="005-noise-certificate-firmware")
+    words: list[str] = []
+
+    def word(text: str) -> int:
+        if text not in words:
+            words.append(text)
+            connection.execute("INSERT INTO words VALUES (?, ?)", (len(words), text))
+        return words.index(text) + 1
+
+    lies = {place.field: place.lies for place in TABLE_OF[HealthRow].places}
+    cells = {name: found for name, found in plain.items() if name != "kind"}
+    for name, found in cells.items():
+        if lies[name] in (Lies.WORD, Lies.WORDS):
+            text = found if lies[name] is Lies.WORD else canonical(found).decode()
+            cells[name] = word(text)
+        elif lies[name] is Lies.DETAIL:
+            cells[name] = canonical(found).decode()
+    marks = ", ".join("?" * (len(cells) + 2))
+    names = ", ".join(cells)
+    connection.execute(
+        f"INSERT INTO health (stream_id, seq, {names}) VALUES ({marks})", (1, 1, *cells.values())
+    )
+    connection.execute(
+        "INSERT INTO marks VALUES (1, ?, ?, 'health', 1, 1)", (key().unit, key().epoch)
+    )
+    connection.execute(
+        "INSERT INTO lines VALUES (1, 1, x'00', ?, ?, ?, 5, 6, NULL, NULL, NULL, NULL, NULL)",
+        (word("health"), word("boot-1"), word("gnss")),
+    )
+    SqliteWriter(connection, path).close()
+    reader = SqliteHistory(tmp_path).reader(SITE)
+    (line,) = reader.lines(StreamKey(key().unit, key().epoch, Stream.HEALTH))
+    assert line.body == sent
+    (row,) = reader.latest_health()
+    assert row.record.noise_na == {} and row.record.firmware == ""
+    assert row.record.certificate_days is None
+    reader.close()
