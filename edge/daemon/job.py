@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from edge.clock import Clock
+from edge.daemon.limit_sheets import Bound
 from edge.daemon.sources import Source
-from edge.decide.binding import DecisionPlan
 from edge.measure.plan import MeasurePlan
 from edge.send.messages import KeeperRequest
 from edge.send.uplink import Uplink
@@ -36,11 +36,11 @@ Request = KeeperRequest | SourceOver | Connect | Close
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Job:
-    """What the thread works with."""
+    """What the thread works with. decision: the plan with a sheet of limits, or without one."""
 
+    unit: str
     measure: MeasurePlan
-    decision: DecisionPlan
+    decision: Bound
     source: Source
     clock: Clock
-    settings_sha: str
     has_line_input: bool

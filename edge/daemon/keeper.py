@@ -10,17 +10,20 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable
+from dataclasses import replace
 
 from edge import pipeline
 from edge.clock import boot_id, steady_ns
-from edge.daemon import carrying, dating, heartbeat
+from edge.daemon import carrying, dating, heartbeat, limit_sheets
 from edge.daemon.carrying import Carried
 from edge.daemon.heartbeat import Heart, Standing
 from edge.daemon.inbox import Inbox
 from edge.daemon.job import Close, Connect, Job, Request, SourceOver
+from edge.daemon.limit_sheets import InForce
 from edge.daemon.pacing import head_of, tail_of
 from edge.daemon.resuming import Kept, kept_plain, resumed_from
 from edge.daemon.storing import Store
+from edge.limits import VERB
 from edge.records import HealthRow, UnitEvent
 from edge.samples import SampleBlock, SlowReading, SourceItem, StreamEnd, TimeAnchor
 from edge.send.messages import Asked, Fetch, Notice, Release, Reopen
@@ -51,6 +54,7 @@ class Keeper:
         self._counter, self._repeats_until, self._item_ns = 0, 0, steady_ns()
         self._ended = False
         self._carried: Carried
+        self._limits: InForce
         self._store: Store
         self._thread = threading.Thread(target=self._run, name="keeper", daemon=True)
         self.opened, self.over = threading.Event(), threading.Event()
@@ -86,17 +90,22 @@ class Keeper:
     def _open(self) -> None:
         job = self._job
         self._store = self._open_store()
-        state = pipeline.initial(job.measure, job.decision, job.source.description)
+        now_us = job.clock.utc_us()
+        self._limits, told = limit_sheets.recalled(
+            self._store.snapshot(limit_sheets.STATE), job.decision, now_us
+        )
+        state = pipeline.initial(job.measure, self._limits.plan, job.source.description)
         fresh = Carried(pipeline=state, is_stored=job.source.is_stored)
         begin_us = job.clock.shown_origin_us if job.clock.is_affine else job.clock.utc_us()
         kept = resumed_from(self._store.snapshot, fresh, job.source, begin_us)
         self._carried, self._heart = kept.carried, kept.heart
         self._repeats_until, self.begin_us = kept.counter, kept.begin_us
         self.epoch = self._store.epoch
-        detail: dict[str, int | str] = {"software": __version__, "settings": job.settings_sha}
-        detail["resumed"] = kept.how
-        started = UnitEvent(event="started", at_us=job.clock.utc_us(), detail=detail)
-        self._store.add([*kept.records, started])
+        plan, sheet = self._limits.plan, self._limits.sheet
+        detail: dict[str, int | str] = {"software": __version__, "settings": plan.settings_sha}
+        detail |= {"resumed": kept.how, "limits": 0 if sheet is None else sheet.version}
+        started = UnitEvent(event="started", at_us=now_us, detail=detail)
+        self._store.add([*kept.records, *told, started])
         self.opened.set()
 
     def _turn(self) -> bool:
@@ -117,7 +126,8 @@ class Keeper:
 
     def _commit(self) -> None:
         kept = Kept(self._carried, self._heart, self._counter, self.begin_us)
-        self._store.commit(kept_plain(kept, self._job.source.identity))
+        states = kept_plain(kept, self._job.source.identity)
+        self._store.commit({**states, limit_sheets.STATE: self._limits.plain})
         self.committed_ns = self._store.committed_ns
 
     def _hear(self, message: Request | SourceItem | None) -> bool:
@@ -129,6 +139,8 @@ class Keeper:
             case Notice():
                 detail = {**message.detail, "security": int(message.security)}
                 self._tell(message.event, detail)
+            case Asked(verb=verb) if verb == VERB:
+                self._take_limits(message.payload)
             case Asked():
                 self._tell("request-unknown", {"verb": message.verb})
             case Connect():
@@ -149,6 +161,21 @@ class Keeper:
             case StreamEnd():
                 self._take_end(message)
         return True
+
+    def _take_limits(self, payload: bytes) -> None:
+        """New limits hold from the next row on; what stands, stands, and its delays run on."""
+        job, before = self._job, self._limits
+        trusted = job.clock.discipline().synchronised
+        self._limits, answer = limit_sheets.heard(
+            before, payload, job.unit, job.decision, job.clock.utc_us(), trusted
+        )
+        if self._limits is not before:
+            # A merged row must have been decided with one set of limits.
+            self._carried, records = carrying.flushed(self._carried)
+            state = replace(self._carried.pipeline, plan=self._limits.plan)
+            self._carried = replace(self._carried, pipeline=state)
+            self._store.add(records)
+        self._store.add([answer])
 
     def _tell(self, event: str, detail: dict[str, int | str]) -> None:
         self._store.add([UnitEvent(event=event, at_us=self._job.clock.utc_us(), detail=detail)])
@@ -235,5 +262,5 @@ class Keeper:
             is_live=self._job.source.is_live,
             has_line_input=self._job.has_line_input,
             counters=self._job.source.counters(),
-            settings_sha=self._job.settings_sha,
+            settings_sha=self._limits.plan.settings_sha,
         )

@@ -21,6 +21,7 @@ from edge.daemon.storing import Store
 from edge.daemon.supervision import Pulse, deserves_feeding, notify, silent_thread
 from edge.faults import Exit
 from edge.keep import DurableFile, Stamp
+from edge.limits import bound
 from edge.send.link import Broker, Tls
 from edge.send.uplink import Uplink
 from edge.sense.link import HELLO_WAIT_S
@@ -101,12 +102,14 @@ class Daemon:
         self._seen = (0, steady_ns())
 
     def _job(self, source: Source) -> Job:
+        rate_hz = source.description.rate_hz
+        decision_plan(self._settings, rate_hz)  # refused here, before any thread runs
         return Job(
+            unit=self._settings.unit.id,
             measure=measure_plan(self._settings, source.description, source.flags),
-            decision=decision_plan(self._settings, source.description.rate_hz),
+            decision=lambda sheet: bound(self._settings, sheet, rate_hz),
             source=source,
             clock=self._clock,
-            settings_sha=self._settings.sha,
             has_line_input=self._settings.site.line_status_input,
         )
 

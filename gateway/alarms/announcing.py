@@ -16,8 +16,8 @@ from gateway.alarms.sight import Sight
 from gateway.alarms.states import CALLS
 
 BUDGET = 3
-"""At most so many announcements in any ten minutes at one operating position, whatever its sites; the
-next waits for the oldest to be ten minutes old. The last place is kept for priority 1."""
+"""At most so many announcements in any ten minutes at one operating position, whatever its sites;
+the next waits for the oldest to be ten minutes old. The last place is kept for priority 1."""
 
 BUDGET_US = 600_000_000
 

@@ -1,4 +1,4 @@
-"""A storm replayed from rows: through `decide` and the alarm list, twelve insulators are one call."""
+"""A storm replayed from rows, through `decide` and the alarm list: twelve insulators, one call."""
 
 from __future__ import annotations
 
