@@ -14,6 +14,7 @@ from gateway.console.sources import Sources, Standing
 from gateway.console.summary import Summary, fold, with_link
 from gateway.history.sqlite_store import SqliteHistory
 from gateway.history.store import Commit
+from gateway.ingest.epochs import to_ask_about
 from gateway.ingest.intake import Intake
 from gateway.ingest.subscription import Subscription, UnitState
 from gateway.ingest.topics import site_of
@@ -76,7 +77,12 @@ class Gateway:
             raise
         self._ticker = Ticker(self._desk, self._on_end)
         self._ingest = Ingest(
-            self._subscription, self._intake, self._clock, self._on_state, self._on_end
+            self._subscription,
+            self._intake,
+            self._clock,
+            to_ask_about(history, self._intake.marks),
+            self._on_state,
+            self._on_end,
         )
 
     def _sources(self, history: SqliteHistory) -> Sources:

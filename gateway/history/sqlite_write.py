@@ -74,6 +74,14 @@ class SqliteWriter:
         """Digests of the stored lines `first` to `last`."""
         return read_digests(self._connection, key, first, last)
 
+    def given_up(self, key: StreamKey, first: int, last: int) -> list[tuple[int, int]]:
+        """First and last number of each loss record that stands for any of `first` to `last`."""
+        return self._connection.execute(
+            "SELECT first, last FROM loss WHERE stream_id = (SELECT stream_id FROM marks "
+            "WHERE unit = ? AND epoch = ? AND stream = ?) AND first <= ? AND last >= ?",
+            (key.unit, key.epoch, key.stream.value, last, first),
+        ).fetchall()
+
     def append(self, commit: Commit) -> None:
         """All of a commit or nothing, durable on return."""
         with self._one_at_a_time:

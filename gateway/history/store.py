@@ -270,6 +270,9 @@ class SiteWriter(Protocol):
 
     def digests(self, key: StreamKey, first: int, last: int) -> dict[int, bytes]: ...
 
+    def given_up(self, key: StreamKey, first: int, last: int) -> list[tuple[int, int]]:
+        """First and last number of each loss record that stands for any of `first` to `last`."""
+
     def append(self, commit: Commit) -> None:
         """All of a commit or nothing, durable on return.
 

@@ -40,13 +40,14 @@ class Known:
 
     upto: its mark, None where the stream is new. digests: of the stored lines that the message
     repeats. latest_epoch: the unit's newest in this stream, "" where there is none. epochs: their
-    number.
+    number. given_up: first and last number of the loss records around the message's numbers.
     """
 
     upto: int | None = None
     digests: Mapping[int, bytes] = field(default_factory=dict)
     latest_epoch: str = ""
     epochs: int = 0
+    given_up: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,13 +73,15 @@ class Verdict:
     """What becomes of a message's lines.
 
     upto: the mark afterwards. conflicts: lines whose number is taken by another body.
-    gap: first and last number missing before the first line that was not accepted.
+    late: records whose number the unit had given up before: the loss record stays, they are kept
+    beside. gap: first and last number missing before the first line that was not accepted.
     """
 
     upto: int
     accepted: tuple[Accepted, ...] = ()
     duplicates: int = 0
     conflicts: tuple[Line, ...] = ()
+    late: tuple[Line, ...] = ()
     gap: tuple[int, int] | None = None
     noticed: tuple[Noticed, ...] = ()
     refusal: Refusal | None = None
@@ -123,7 +126,7 @@ def admit(batch: Batch, known: Known) -> Verdict:
     if known.upto is None and known.epochs >= EPOCHS_MAX:
         text = f"more than {EPOCHS_MAX} epochs of one unit; its durable file must be looked at"
         return Verdict(0, refusal=Refusal("too-many-epochs", text))
-    stage = _Stage(known.upto or 0, dict(known.digests))
+    stage = _Stage(known.upto or 0, dict(known.digests), given_up=known.given_up)
     for line in batch.lines:
         if not _place(stage, batch.stream, line, known):
             break
@@ -136,6 +139,7 @@ def admit(batch: Batch, known: Known) -> Verdict:
         tuple(stage.accepted),
         stage.duplicates,
         tuple(stage.conflicts),
+        tuple(stage.late),
         stage.gap,
         tuple(stage.noticed),
         stage.refusal,
@@ -163,6 +167,8 @@ class _Stage:
     accepted: list[Accepted] = field(default_factory=list)
     duplicates: int = 0
     conflicts: list[Line] = field(default_factory=list)
+    late: list[Line] = field(default_factory=list)
+    given_up: tuple[tuple[int, int], ...] = ()
     gap: tuple[int, int] | None = None
     noticed: list[Noticed] = field(default_factory=list)
     refusal: Refusal | None = None
@@ -190,12 +196,32 @@ def _place(stage: _Stage, stream: Stream, line: Line, known: Known) -> bool:
 
 
 def _repeated(stage: _Stage, line: Line, digest: bytes) -> None:
+    """A number at or below the mark: the same again, given up on either side, or a conflict.
+
+    A tombstone for what the history holds says that the unit gave up what had arrived: the record
+    stays. A record for what a tombstone stands for comes from an older copy of the unit's file:
+    the tombstone stays, since the order of the history does not change, and the record is kept
+    beside it.
+    """
     held = stage.digests.get(line.seq)
-    if held is None or held == digest:
+    if held == digest or _is_tombstone(line):
         stage.duplicates += 1
-        return
-    stage.conflicts.append(line)
-    stage.noticed.append(Noticed("conflict", f"number {line.seq} came again with another body"))
+    elif any(first <= line.seq <= last for first, last in stage.given_up):
+        stage.late.append(line)
+        stage.noticed.append(Noticed("record-after-loss", f"number {line.seq} had been given up"))
+    elif held is None:
+        stage.duplicates += 1
+    else:
+        stage.conflicts.append(line)
+        stage.noticed.append(Noticed("conflict", f"number {line.seq} came with another body"))
+
+
+def _is_tombstone(line: Line) -> bool:
+    try:
+        record = read_checked(line.body)
+    except Refused:
+        return False
+    return isinstance(record, Loss) and _covers(record, line.seq)
 
 
 def _covers(loss: Loss, seq: int) -> bool:

@@ -6,9 +6,10 @@ is judged against what earlier messages of the same commit will have stored.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
+from edge.records import Loss
 from edge.wire import Batch
 from gateway.history.store import (
     GATEWAY_SITE,
@@ -31,6 +32,7 @@ from gateway.ingest.admission import (
     admit_future,
     read_message,
 )
+from gateway.ingest.epochs import previous_epoch
 from gateway.ingest.future import FutureBatch
 from gateway.ingest.refusals import (
     REFUSED_A_COMMIT_MAX,
@@ -53,11 +55,15 @@ class Arrival:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """What a stream is to be told after a commit: its mark, and what is missing above it."""
+    """What a stream is to be told after a commit: its mark, and what is missing above it.
+
+    previous_epoch: the one that this epoch follows on, where the message told of it.
+    """
 
     key: StreamKey
     upto: int
     gap: tuple[int, int] | None = None
+    previous_epoch: str = ""
 
 
 @dataclass(slots=True)
@@ -101,6 +107,11 @@ class Intake:
         if key not in self._marks:
             self._epochs.setdefault((key.unit, key.stream), []).append(key.epoch)
         self._marks[key] = upto
+
+    @property
+    def marks(self) -> Mapping[StreamKey, int]:
+        """Where each stream stands, durably."""
+        return self._marks
 
     def writer(self, site: str) -> SiteWriter:
         """The one writer of a site, for what else is to be kept in its history."""
@@ -169,7 +180,8 @@ class Intake:
         if verdict.upto > (known.upto or 0):
             stage.moves[key] = MarkMove(self._marks.get(key), verdict.upto)
         _notice(stage, key.unit, verdict, arrival)
-        return Standing(key, verdict.upto, verdict.gap)
+        before = previous_epoch(one.record for one in verdict.accepted)
+        return Standing(key, verdict.upto, verdict.gap, before)
 
     def _known(self, stage: _SiteStage, key: StreamKey, message: Batch | FutureBatch) -> Known:
         move = stage.moves.get(key)
@@ -186,6 +198,7 @@ class Intake:
             self._digests(stage, key, message, stored),
             latest[0],
             len(epochs) + len(fresh),
+            self._given_up(stage, key, message, stored),
         )
 
     def _digests(
@@ -205,6 +218,22 @@ class Intake:
             held = writer.digests(key, min(below), min(max(below), min(below) + 2 * len(below)))
             found.update(held)
         return found
+
+    def _given_up(
+        self, stage: _SiteStage, key: StreamKey, message: Batch | FutureBatch, stored: int | None
+    ) -> tuple[tuple[int, int], ...]:
+        """Ranges of the message's numbers that loss records stand for."""
+        if isinstance(message, FutureBatch):
+            return ()
+        found = [
+            (entry.record.first, entry.record.last)
+            for entry in stage.entries
+            if entry.key == key and isinstance(entry.record, Loss)
+        ]
+        numbers = [line.seq for line in message.lines]
+        if numbers[0] <= (stored or 0):
+            found += self._writers[site_of(key.unit)].given_up(key, numbers[0], numbers[-1])
+        return tuple(found)
 
 
 def _keep(stage: _SiteStage, key: StreamKey, batch: Batch, verdict: Verdict) -> None:
@@ -244,6 +273,10 @@ def _notice(stage: _SiteStage, unit: str, verdict: Verdict, arrival: Arrival) ->
         conflict = Refusal("conflict", f"number {line.seq} is taken by another body")
         if len(stage.refused) < REFUSED_A_COMMIT_MAX:
             stage.refused.append(refused_payload(arrival.at_us, arrival.topic, line.body, conflict))
+    for line in verdict.late:
+        late = Refusal("given-up-before", f"number {line.seq} is covered by a loss record")
+        if len(stage.refused) < REFUSED_A_COMMIT_MAX:
+            stage.refused.append(refused_payload(arrival.at_us, arrival.topic, line.body, late))
     for noticed in verdict.noticed:
         stage.events.append(
             SecurityEvent(arrival.at_us, unit, noticed.event, clean(noticed.detail))

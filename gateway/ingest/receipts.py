@@ -22,6 +22,9 @@ REPEAT_S = 30.0
 HEARD_LATELY_S = 600.0
 """A stream silent for longer gets no more repeats; it will be answered when it speaks again."""
 
+TOLD_A_TURN = 200
+"""Repeats sent at once; where more are due, the others follow in the next turn."""
+
 GAP_TRIES = 3
 """Receipts that a gap is answered with before the missing lines are asked for."""
 
@@ -111,14 +114,26 @@ def _told(before: Stream | None, standing: Standing, now_s: float) -> tuple[Stre
     return replace(told, gap_tries=tries, gap_since_s=before.gap_since_s, asked_s=asked_s), asks
 
 
+def greeted(book: Book, marks: Mapping[StreamKey, int], now_s: float) -> Book:
+    """With receipts due for these streams, heard lately or not: the gateway is back at the broker.
+
+    A unit that found nobody listening, or lost its last receipt, need not wait for its next try.
+    """
+    due_s = now_s - REPEAT_S
+    new = {key: Stream(upto, heard_s=now_s, told_s=due_s) for key, upto in marks.items()}
+    known = {key: replace(stream, told_s=due_s) for key, stream in book.streams.items()}
+    return Book({**new, **known})
+
+
 def on_time(book: Book, now_s: float) -> tuple[Book, tuple[Outgoing, ...]]:
-    """The repeats that are due."""
+    """The repeats that are due, at most so many."""
     streams = {
         key: stream
         for key, stream in book.streams.items()
         if now_s - stream.heard_s <= HEARD_LATELY_S
     }
     due = [key for key, stream in streams.items() if now_s - stream.told_s >= REPEAT_S]
+    del due[TOLD_A_TURN:]
     outgoing = tuple(receipt(key, streams[key].upto) for key in due)
     streams.update({key: replace(streams[key], told_s=now_s) for key in due})
     return Book(streams), outgoing

@@ -65,13 +65,14 @@ class UnitState:
 
 
 class Subscription:
-    """One client of the broker."""
+    """One client of the broker. subscribed: how often it has come to hear the units."""
 
     def __init__(self, broker: Broker, clock: Clock) -> None:
         self._broker = broker
         self._clock = clock
         self._inbox: queue.SimpleQueue[Delivery] = queue.SimpleQueue()
         self._connection = 0
+        self.subscribed = 0
         self.connected = threading.Event()
         self._client = self._make_client()
 
@@ -167,6 +168,7 @@ class Subscription:
             log.error("broker %s refuses a subscription: %s", self._address(), ", ".join(refused))
             return
         log.info("connected to the broker %s", self._address())
+        self.subscribed += 1
         self.connected.set()
 
     def _on_disconnect(

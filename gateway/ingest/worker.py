@@ -8,8 +8,11 @@ from collections.abc import Callable, Sequence
 
 from gateway.clock import Clock
 from gateway.history.store import HistoryFault
+from gateway.ingest import questions
+from gateway.ingest.epochs import latest_marks
 from gateway.ingest.intake import Arrival, Intake, Standing
-from gateway.ingest.receipts import Book, after_commit, on_time
+from gateway.ingest.questions import Questions
+from gateway.ingest.receipts import Book, after_commit, greeted, on_time
 from gateway.ingest.subscription import Delivery, Subscription, UnitState, read_state
 
 log = logging.getLogger("seafret.ingest")
@@ -23,13 +26,15 @@ receipted and the units keep what they have."""
 
 
 class Ingest(threading.Thread):
-    """on_state: told what state topics say. on_end: told how it ended, None when asked to."""
+    """past_epochs: unit and epoch of those to be asked about. on_state: told what state topics say.
+    on_end: told how it ended, None when asked to."""
 
     def __init__(
         self,
         subscription: Subscription,
         intake: Intake,
         clock: Clock,
+        past_epochs: Sequence[tuple[str, str]],
         on_state: Callable[[UnitState], None],
         on_end: Callable[[BaseException | None], None],
     ) -> None:
@@ -37,6 +42,7 @@ class Ingest(threading.Thread):
         self._subscription = subscription
         self._intake = intake
         self._clock = clock
+        self._past_epochs = past_epochs
         self._on_state = on_state
         self._on_end = on_end
         self._asked_to_stop = threading.Event()
@@ -59,27 +65,41 @@ class Ingest(threading.Thread):
             self._on_end(fault)
 
     def _loop(self) -> None:
+        now_s = self._clock.steady_s()
         book = Book()
+        asking = questions.raised(Questions(), self._past_epochs, now_s)
+        subscribed = 0
         while not self._asked_to_stop.is_set():
             deliveries = self._subscription.take(WAIT_S)
-            standings = self._commit(self._measurements(deliveries))
+            arrivals, online = self._sorted_out(deliveries)
+            standings = self._commit(arrivals)
             if standings is None:
                 return
             self._subscription.acknowledge(deliveries)
-            now_s = self._clock.steady_s()
-            book, answers = after_commit(book, standings, now_s, self._clock.utc_us())
+            now_s, now_us = self._clock.steady_s(), self._clock.utc_us()
+            if self._subscription.subscribed != subscribed:
+                subscribed = self._subscription.subscribed
+                book = greeted(book, latest_marks(self._intake.marks), now_s)
+            book, answers = after_commit(book, standings, now_s, now_us)
             book, repeats = on_time(book, now_s)
+            asking = questions.heard(asking, standings, online, now_s)
             self._subscription.send((*answers, *repeats))
+            if self._subscription.connected.is_set():
+                asking, asks = questions.asked(asking, self._intake.marks, now_s, now_us)
+                self._subscription.send(asks)
 
-    def _measurements(self, deliveries: Sequence[Delivery]) -> list[Arrival]:
-        found = []
+    def _sorted_out(self, deliveries: Sequence[Delivery]) -> tuple[list[Arrival], list[str]]:
+        """Measurements, and the units that say that they are online."""
+        found, online = [], []
         for delivery in deliveries:
             state = read_state(delivery.arrival)
             if state is None:
                 found.append(delivery.arrival)
-            else:
-                self._on_state(state)
-        return found
+                continue
+            self._on_state(state)
+            if state.state == "online":
+                online.append(state.unit)
+        return found, online
 
     def _commit(self, arrivals: Sequence[Arrival]) -> tuple[Standing, ...] | None:
         """Commits, trying again for as long as the store cannot; None when asked to stop."""

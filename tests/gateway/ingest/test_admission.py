@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import pytest
 from hypothesis import given, settings
@@ -107,6 +107,20 @@ def test_a_message_that_overlaps_the_mark_enters_with_its_new_lines_only() -> No
     verdict = admit(batch(4, [interval(n) for n in range(3, 7)]), known_upto(5))
     assert [one.line.seq for one in verdict.accepted] == [6, 7]
     assert (verdict.upto, verdict.duplicates) == (7, 2)
+
+
+def test_a_tombstone_for_what_has_arrived_is_no_conflict_and_changes_nothing() -> None:
+    verdict = admit(batch(5, [loss(3, 5), interval(5)]), known_upto(5, interval(3), interval(4)))
+    assert (verdict.conflicts, verdict.noticed, verdict.duplicates) == ((), (), 1)
+    assert [one.line.seq for one in verdict.accepted] == [6]
+
+
+def test_a_record_for_what_a_tombstone_stands_for_is_kept_beside_it_and_told() -> None:
+    known = replace(known_upto(6, loss(4, 6)), given_up=((4, 6),))
+    verdict = admit(batch(3, [interval(n) for n in range(3, 8)]), known)
+    assert [one.seq for one in verdict.late] == [4, 5, 6]
+    assert {one.event for one in verdict.noticed} == {"record-after-loss"}
+    assert ([one.line.seq for one in verdict.accepted], verdict.conflicts) == ([7], ())
 
 
 def test_the_same_number_with_another_body_is_a_conflict_and_never_enters() -> None:

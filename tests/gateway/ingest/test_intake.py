@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,12 +11,23 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from edge.records import Record
-from edge.wire import body_line
+from edge.wire import batch_message, body_line
 from gateway.history.sqlite_store import SqliteHistory
 from gateway.history.store import GATEWAY_SITE, Commit, Entry, SiteReader
 from gateway.ingest.intake import Arrival, Intake
 from gateway.ingest.refusals import PAYLOAD_KEPT_MAX, REFUSED_A_COMMIT_MAX
-from tests.gateway.build import EPOCH, NEXT_EPOCH, epoch_start, interval, key, message, topic
+from tests.gateway.build import (
+    EPOCH,
+    NEXT_EPOCH,
+    batch,
+    epoch_start,
+    interval,
+    key,
+    line,
+    loss,
+    message,
+    topic,
+)
 from tests.gateway.ingest.test_admission import future
 
 SITE = "north-head"
@@ -216,3 +228,23 @@ def test_a_hostile_network_changes_nothing_in_the_history(
     intake.close()
     assert [one.record for one in lines(history)] == records
     assert [one.seq for one in lines(history)] == list(range(1, 41))
+
+
+def test_a_record_that_comes_after_its_loss_record_is_kept_with_its_reason(
+    intake: Intake, history: SqliteHistory
+) -> None:
+    rows = [*story(3), loss(4, 6)]
+    sent = [line(1 + n, one) for n, one in enumerate(rows[:3])] + [line(6, rows[3])]
+    for at, one in enumerate(sent, 1):
+        whole = replace(batch(at, [interval()]), lines=(one,))
+        intake.commit([arrival(batch_message(whole))], at_us=9)
+    late = replace(batch(4, [interval()]), lines=tuple(line(n, interval(n)) for n in (4, 5, 6)))
+    (standing,) = intake.commit([arrival(batch_message(late))], at_us=9)
+    assert standing.upto == 6
+    refused = in_history(history, SITE, lambda reader: reader.refusals())
+    assert {(one.reason, one.text) for one in refused} == {  # type: ignore[attr-defined]
+        ("given-up-before", f"number {n} is covered by a loss record") for n in (4, 5, 6)
+    }
+    events = in_history(history, SITE, lambda reader: reader.security_events())
+    assert [(one.event, one.count) for one in events] == [("record-after-loss", 3)]  # type: ignore[attr-defined]
+    assert [one.seq for one in lines(history)] == [1, 2, 3, 6]

@@ -13,9 +13,11 @@ from gateway.ingest.receipts import (
     GAP_TRIES,
     HEARD_LATELY_S,
     REPEAT_S,
+    TOLD_A_TURN,
     Book,
     Outgoing,
     after_commit,
+    greeted,
     on_time,
 )
 from tests.gateway.build import EPOCH, UNIT, key
@@ -53,6 +55,18 @@ def test_receipts_repeat_while_the_stream_is_heard_and_then_cease() -> None:
         repeated += [second] * len(outgoing)
     assert repeated == list(range(int(REPEAT_S), int(HEARD_LATELY_S) + 1, int(REPEAT_S)))
     assert book.streams == {}
+
+
+def test_a_gateway_that_is_back_tells_every_stream_where_it_stands_at_once() -> None:
+    marks = {key(unit=f"north-head.m{n}"): n for n in range(TOLD_A_TURN + 50)}
+    book, _ = after_commit(Book(), (Standing(key(), 41),), 0.0, NOW_US)
+    book = greeted(book, marks, 1.0)
+    told = []
+    for _ in range(3):
+        book, outgoing = on_time(book, 1.0)
+        assert len(outgoing) <= TOLD_A_TURN
+        told += [json.loads(one.payload)["upto"] for one in outgoing]
+    assert sorted(told) == sorted([41, *marks.values()])
 
 
 def test_a_gap_is_answered_by_the_receipt_first_and_then_asked_for() -> None:
