@@ -15,6 +15,7 @@ from tests.house.measures import (
 LONG_FILES: dict[str, str] = {
     "edge/quantities.py": "the glossary: one table, spread over lines by the formatter",
     "edge/records.py": "all records in one place: fields and their units, no code",
+    "tests/house/import_table.py": "one row a part: the whole table stands together",
     "tests/edge/keep/test_durable_file.py": "one behaviour, one file: its kills share a set-up",
     "tests/edge/send/simulation.py": "the whole simulated world stands together to be read",
     "tests/edge/send/test_protocol.py": "one test a rule of the protocol's page, in its order",
