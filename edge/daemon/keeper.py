@@ -35,6 +35,9 @@ log = logging.getLogger("seafret.edge")
 TURN_S = 0.5
 """The thread shows that it lives at least this often."""
 
+TRIM_NS = 600_000_000_000
+"""Between two looks for released rows that are old enough to be forgotten."""
+
 DARK_NS = 2_000_000_000
 """Without samples for this long, and with the minute over by the clock, the clock ends it."""
 
@@ -52,7 +55,7 @@ class Keeper:
         self._uplink: Uplink | None = None
         self._heart, self._dated = Heart(), dating.Dated()
         self._counter, self._repeats_until, self._item_ns = 0, 0, steady_ns()
-        self._ended = False
+        self._ended, self._trim_ns = False, steady_ns()
         self._carried: Carried
         self._limits: InForce
         self._store: Store
@@ -117,6 +120,7 @@ class Keeper:
         self._beat_in_the_dark()
         if not going or self._store.wait_s() == 0:
             self._commit()
+        self._trim()
         if self._uplink is not None:
             for answer in self._store.answers():
                 self._uplink.post(answer)
@@ -129,6 +133,12 @@ class Keeper:
         states = kept_plain(kept, self._job.source.identity)
         self._store.commit({**states, limit_sheets.STATE: self._limits.plain})
         self.committed_ns = self._store.committed_ns
+
+    def _trim(self) -> None:
+        clock, now_ns = self._job.clock, steady_ns()
+        if now_ns >= self._trim_ns and clock.discipline().synchronised:
+            self._trim_ns = now_ns + TRIM_NS
+            self._store.trim(clock.utc_us())
 
     def _hear(self, message: Request | SourceItem | None) -> bool:
         match message:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TypeVar
 
 from edge.keep import DurableFile, Stamp, StorageFault, StorageFull
+from edge.keep.eviction import RETENTION_US
 from edge.records import ConditionChange, Record, Stream, UnitEvent
 from edge.send.messages import (
     Fetch,
@@ -32,6 +33,9 @@ GROUP_NS = 1_000_000_000
 
 GROUP_RECORDS = 500
 """So many are committed without waiting: a stored signal is played faster than it was recorded."""
+
+TRIM_ROUNDS = 20
+"""Forgetting old released rows holds up the keeper at most for so many short transactions."""
 
 WAITING_MAX = 20_000
 """More records than a full disk lets in end the daemon: they would be lost at the next cut."""
@@ -95,6 +99,12 @@ class Store:
         self._waiting, self._due_ns = [], None
         self.committed_ns = self._now_ns()
         self._tell_lanes()
+
+    def trim(self, now_us: int) -> None:
+        """Forget released rows that no gateway's backup can lack; at a trusted time only."""
+        for _ in range(TRIM_ROUNDS):
+            if not self._on_file(lambda file: file.trim_released(now_us - RETENTION_US)):
+                return
 
     def snapshot(self, name: str) -> object | None:
         """A state as it was committed last."""

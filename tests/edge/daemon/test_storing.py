@@ -7,10 +7,21 @@ from pathlib import Path
 
 import pytest
 
-from edge.records import Stream
+from edge.clock import Clock
+from edge.daemon.running import FILE_NAME
+from edge.keep import DurableFile
+from edge.keep.eviction import RETENTION_US
+from edge.records import Loss, Stream
 from edge.wire import body_line
+from tests.edge.daemon.builders import (
+    RECORDED,
+    daemon_in,
+    played_out,
+    settings_text,
+    write_recording,
+)
 from tests.edge.daemon.storing import open_file
-from tests.edge.keep.builders import minute_row, read_all
+from tests.edge.keep.builders import alarm, minute_row, read_all, stamp
 from tests.edge.keep.disk import Entry, build_shim, read_log, run_watched
 
 COMMITS = 4
@@ -65,3 +76,26 @@ def test_a_commit_that_fails_once_is_repeated_only_where_it_was_not_written(
     assert [body_line(one) for one in kept] == [
         body_line(minute_row(n)) for n in range(2 * COMMITS)
     ]
+
+
+def alarms_of(file: DurableFile) -> list[int]:
+    """Numbers of the rows that are held of the first epoch's alarms."""
+    return [seq for seq, _ in read_all(file, file.lanes()[0].epoch, Stream.ALARM)]
+
+
+def test_the_daemon_forgets_released_rows_of_long_ago_at_a_trusted_time(tmp_path: Path) -> None:
+    (tmp_path / "data").mkdir()
+    path, quota_bytes = tmp_path / "data" / FILE_NAME, 16_000_000
+    file = DurableFile(path, "gannet-stack.pole-1", stamp(), quota_bytes=quota_bytes)
+    file.commit([alarm(n) for n in range(200)], {}, stamp())
+    read_all(file, file.epoch, Stream.ALARM)
+    file.release(file.epoch, Stream.ALARM, 180)
+    file.close()
+    write_recording(tmp_path, 2.0)
+    clock = Clock(5000.0, Clock().utc_us(), stamp().t_utc_us + RETENTION_US + 1_000_000)
+    assert clock.discipline().synchronised
+    played_out(daemon_in(tmp_path, settings_text(RECORDED), clock=clock))
+    file = DurableFile(path, "gannet-stack.pole-1", stamp(), quota_bytes=quota_bytes)
+    assert alarms_of(file)[:3] == [180, 181, 182]
+    assert isinstance(read_all(file, file.epoch, Stream.ALARM)[0][1], Loss)
+    file.close()
