@@ -34,6 +34,7 @@ from gateway.ingest.admission import (
 )
 from gateway.ingest.epochs import previous_epoch
 from gateway.ingest.future import FutureBatch
+from gateway.ingest.notices import Notices
 from gateway.ingest.refusals import (
     REFUSED_A_COMMIT_MAX,
     clean,
@@ -82,13 +83,14 @@ class Intake:
     """The ingest side of a history. One thread.
 
     sites: those that are registered; a message of any other is refused. on_commit: told each site's
-    commit as soon as it is durable.
+    commit as soon as it is durable. notices: security events from elsewhere, committed with it.
     """
 
     def __init__(
         self, history: History, sites: Iterable[str], on_commit: Callable[[str, Commit], None]
     ) -> None:
         self._on_commit = on_commit
+        self.notices = Notices()
         self._writers: dict[str, SiteWriter] = {
             site: history.writer(site) for site in (*sites, GATEWAY_SITE)
         }
@@ -128,7 +130,8 @@ class Intake:
         Raises HistoryFault where a site cannot be written. Sites committed before it stay so; the
         same arrivals may be given again and are duplicates there.
         """
-        stages: dict[str, _SiteStage] = {}
+        due = self.notices.due(at_us)
+        stages: dict[str, _SiteStage] = {GATEWAY_SITE: _SiteStage(events=list(due))}
         standings: dict[StreamKey, Standing] = {}
         for arrival in arrivals:
             standing = self._take(arrival, stages)
@@ -138,6 +141,8 @@ class Intake:
             commit = _commit(stage, at_us)
             if commit.marks or commit.refused or commit.events:
                 self._append(site, commit)
+            if site == GATEWAY_SITE:
+                self.notices.told(due, at_us)
         return tuple(standings.values())
 
     def _append(self, site: str, commit: Commit) -> None:

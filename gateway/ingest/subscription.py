@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 import logging
-import queue
 import threading
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -22,9 +21,10 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from gateway.clock import Clock
+from gateway.ingest.fair_inbox import FairInbox
 from gateway.ingest.intake import Arrival
 from gateway.ingest.receipts import Outgoing
-from gateway.ingest.topics import STATE_FILTER, UP_FILTER, read_state_topic
+from gateway.ingest.topics import STATE_FILTER, UP_FILTER, read_state_topic, unit_of
 from gateway.settings import Broker
 
 log = logging.getLogger("seafret.ingest")
@@ -70,7 +70,7 @@ class Subscription:
     def __init__(self, broker: Broker, clock: Clock) -> None:
         self._broker = broker
         self._clock = clock
-        self._inbox: queue.SimpleQueue[Delivery] = queue.SimpleQueue()
+        self._inbox: FairInbox[Delivery] = FairInbox()
         self._connection = 0
         self.subscribed = 0
         self.connected = threading.Event()
@@ -118,16 +118,11 @@ class Subscription:
 
     def take(self, wait_s: float) -> list[Delivery]:
         """The messages that have come, at most one commit's; waits for the first one."""
-        try:
-            found = [self._inbox.get(timeout=wait_s)]
-        except queue.Empty:
-            return []
-        while len(found) < MESSAGES_A_COMMIT_MAX:
-            try:
-                found.append(self._inbox.get_nowait())
-            except queue.Empty:
-                break
-        return found
+        return self._inbox.take(MESSAGES_A_COMMIT_MAX, wait_s)
+
+    def take_shed(self) -> dict[str, int]:
+        """How many messages of each unit were shed unread since the last call."""
+        return self._inbox.take_shed()
 
     def acknowledge(self, deliveries: Iterable[Delivery]) -> None:
         """Tells the broker that it may forget them; those of a former connection it sends again."""
@@ -184,12 +179,14 @@ class Subscription:
             log.warning("lost the broker %s: %s; trying again", self._address(), reason)
 
     def _on_message(self, client: Client, userdata: Any, message: MQTTMessage) -> None:
-        if message.qos == 0 and self._inbox.qsize() >= UNACKNOWLEDGED_ROOM:
+        if message.qos == 0 and len(self._inbox) >= UNACKNOWLEDGED_ROOM:
             return
         arrival = Arrival(
             message.topic, bytes(message.payload), message.retain, self._clock.utc_us()
         )
-        self._inbox.put(Delivery(arrival, message.mid, message.qos, self._connection))
+        delivery = Delivery(arrival, message.mid, message.qos, self._connection)
+        if not self._inbox.put(unit_of(message.topic), delivery) and message.qos:
+            client.ack(message.mid, message.qos)
 
     def _address(self) -> str:
         return f"{self._broker.host}:{self._broker.port}"

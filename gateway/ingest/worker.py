@@ -7,9 +7,10 @@ import threading
 from collections.abc import Callable, Sequence
 
 from gateway.clock import Clock
-from gateway.history.store import HistoryFault
+from gateway.history.store import HistoryFault, SecurityEvent
 from gateway.ingest import questions
 from gateway.ingest.epochs import latest_marks
+from gateway.ingest.fair_inbox import FLOOD_LOOK_S, flooding
 from gateway.ingest.intake import Arrival, Intake, Standing
 from gateway.ingest.questions import Questions
 from gateway.ingest.receipts import Book, after_commit, greeted, on_time
@@ -46,6 +47,7 @@ class Ingest(threading.Thread):
         self._on_state = on_state
         self._on_end = on_end
         self._asked_to_stop = threading.Event()
+        self._shed_since_s = clock.steady_s()
         self.store_fault = ""
 
     def stop(self) -> None:
@@ -87,6 +89,17 @@ class Ingest(threading.Thread):
             if self._subscription.connected.is_set():
                 asking, asks = questions.asked(asking, self._intake.marks, now_s, now_us)
                 self._subscription.send(asks)
+            self._look_for_floods(now_s)
+
+    def _look_for_floods(self, now_s: float) -> None:
+        elapsed_s = now_s - self._shed_since_s
+        if elapsed_s < FLOOD_LOOK_S:
+            return
+        self._shed_since_s = now_s
+        for unit, count in flooding(self._subscription.take_shed(), elapsed_s).items():
+            detail = f"{count} messages shed unread within {elapsed_s:.0f} s"
+            event = SecurityEvent(self._clock.utc_us(), unit, "flood", detail, count)
+            self._intake.notices.put(event)
 
     def _sorted_out(self, deliveries: Sequence[Delivery]) -> tuple[list[Arrival], list[str]]:
         """Measurements, and the units that say that they are online."""
