@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -102,8 +103,8 @@ def test_after_its_start_a_gateway_asks_about_the_newest_epochs_and_those_they_c
     intake: Intake, tmp_path: Path
 ) -> None:
     epochs = [f"{n:x}-{n:016x}" for n in range(1, 7)]
-    for before, epoch in zip(["", *epochs], epochs[1:], strict=False):
-        take(intake, epoch, before or epochs[0])
+    for before, epoch in pairwise(epochs):
+        take(intake, epoch, before)
     assert to_ask_about(SqliteHistory(tmp_path), intake.marks) == [
         (UNIT, epoch) for epoch in (epochs[3], epochs[2], epochs[4], epochs[5])
     ]

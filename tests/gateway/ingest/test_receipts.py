@@ -58,7 +58,7 @@ def test_receipts_repeat_while_the_stream_is_heard_and_then_cease() -> None:
 
 
 def test_a_gateway_that_is_back_tells_every_stream_where_it_stands_at_once() -> None:
-    marks = {key(unit=f"north-head.m{n}"): n for n in range(TOLD_A_TURN + 50)}
+    marks = {key(unit=f"north-head.pole-{n}"): n for n in range(TOLD_A_TURN + 50)}
     book, _ = after_commit(Book(), (Standing(key(), 41),), 0.0, NOW_US)
     book = greeted(book, marks, 1.0)
     told = []
