@@ -36,8 +36,12 @@ LEVEL_PRIOR = 4.0
 """Nights by weight that hold the level at nothing."""
 RECENT_DAYS = 120.0
 """Half-life of misses. Design choice after trials: shorter follows changes, longer is steadier."""
-COPIES = 5
+COPIES = 3
 """Times that each past night is looked at with an error of humidity drawn for it."""
+ALONG_PCT: Floats = np.arange(40.0, 100.01, 0.5)
+"""Where the current of nights is drawn against their wetness."""
+PULL_MOST = 0.5
+"""A night where there is hardly another pulls the line to itself; its miss is at most doubled."""
 SLOPE_PRIOR_PCT2 = 4.0
 """Holds the slope of the line where all nights near are about as wet."""
 
@@ -137,17 +141,16 @@ def interval_of(nights: Nights, level: float) -> Night | None:
     if nights.why or coming is None:
         return None
     copies = nights.scores.shape[1]
-    seen = _Seen(
-        score=nights.scores.ravel(),
-        age_d=np.repeat(nights.age_d, copies),
-        owner=np.repeat(np.arange(nights.count), copies),
-        log_ma=np.repeat(nights.log_ma, copies),
-    )
-    away = seen.log_ma - _curve(seen, seen.score, seen.owner)
-    missed = away - _level(seen, away, seen.score, seen.age_d)
-    at, now = np.array([coming]), np.zeros(1)
-    expected = float(_curve(seen, at, None)[0] + _level(seen, away, at, now)[0])
-    near = _near(seen, coming, copies)
+    log_ma = np.repeat(nights.log_ma, copies)
+    score, age_d = nights.scores.ravel(), np.repeat(nights.age_d, copies)
+    curve, pull = _curve(score, log_ma, NEIGHBOURS * copies)
+    away = (log_ma - np.interp(score, ALONG_PCT, curve)) / (1.0 - np.interp(score, ALONG_PCT, pull))
+    own = away.reshape(-1, copies).mean(axis=1)
+    before = _level(nights, own, nights.wetness_pct, nights.age_d)
+    missed = away - np.repeat(before, copies)
+    expected = float(np.interp(coming, ALONG_PCT, curve))
+    expected += float(_level(nights, own, np.array([coming]), np.zeros(1))[0])
+    near = _near(score, age_d, coming, NEIGHBOURS * copies)
     like = float(np.square(np.sum(near)) / np.sum(np.square(near))) / copies
     low, middle, high = (expected + one for one in _quantiles(missed, near, like, level))
     counts = np.repeat(nights.arcing, copies)
@@ -160,16 +163,6 @@ def interval_of(nights: Nights, level: float) -> Night | None:
     )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Seen:
-    """Past nights, each as often as an error was drawn for it; owner: which night it is."""
-
-    score: Floats
-    age_d: Floats
-    owner: Ints
-    log_ma: Floats
-
-
 def _reach(away_pct: Floats, neighbours: float) -> Floats:
     """Distance in wetness within which so many nights lie, for each row [% RH]."""
     wanted = min(round(neighbours), away_pct.shape[1] - 1)
@@ -177,36 +170,35 @@ def _reach(away_pct: Floats, neighbours: float) -> Floats:
     return np.asarray(np.clip(reach, SCORE_STEP_PCT, WIDEST_PCT))
 
 
-def _curve(seen: _Seen, at: Floats, without: Ints | None) -> Floats:
-    """Log current against wetness at `at`: a straight line through nights near it, without the
-    night that is asked about."""
-    x = seen.score[None, :] - at[:, None]
-    copies = seen.score.shape[0] / (seen.owner[-1] + 1)
-    weight = np.exp(-0.5 * np.square(x / (0.7 * _reach(np.abs(x), NEIGHBOURS * copies)[:, None])))
-    if without is not None:
-        weight[seen.owner[None, :] == without[:, None]] = 0.0
-    total = np.maximum(weight.sum(axis=1), 1e-12)
-    mean_x, mean_y = (weight * x).sum(axis=1) / total, weight @ seen.log_ma / total
+def _curve(score: Floats, log_ma: Floats, neighbours: float) -> tuple[Floats, Floats]:
+    """Log current against wetness along ALONG_PCT, a straight line through nights near each place;
+    and how far a night there pulls it to itself, which makes its miss look too small."""
+    x = score[None, :] - ALONG_PCT[:, None]
+    weight = np.exp(-0.5 * np.square(x / (0.7 * _reach(np.abs(x), neighbours)[:, None])))
+    total = np.maximum(weight.sum(axis=1), 1e-9)
+    mean_x, mean_y = (weight * x).sum(axis=1) / total, weight @ log_ma / total
     spread = (weight * np.square(x)).sum(axis=1) / total - np.square(mean_x)
-    both = (weight * x) @ seen.log_ma / total - mean_x * mean_y
-    slope = np.maximum(both, 0.0) / (np.maximum(spread, 0.0) + SLOPE_PRIOR_PCT2 / total)
-    return np.asarray(mean_y - slope * mean_x)
+    both = (weight * x) @ log_ma / total - mean_x * mean_y
+    held = np.maximum(spread, 0.0) + SLOPE_PRIOR_PCT2 / total
+    curve = mean_y - np.maximum(both, 0.0) / held * mean_x
+    pull = (1.0 + np.square(mean_x) / held) / np.maximum(total, 1.0)
+    return np.asarray(curve), np.asarray(np.minimum(pull, PULL_MOST))
 
 
-def _level(seen: _Seen, away: Floats, at: Floats, age_d: Floats) -> Floats:
+def _level(nights: Nights, away: Floats, at_pct: Floats, age_d: Floats) -> Floats:
     """What the nights before each of these say of the surface's level at about this wetness."""
-    since = seen.age_d[None, :] - age_d[:, None]
-    like = np.exp(-0.5 * np.square((seen.score[None, :] - at[:, None]) / LEVEL_PCT))
+    since = nights.age_d[None, :] - age_d[:, None]
+    apart = (nights.wetness_pct[None, :] - at_pct[:, None]) / LEVEL_PCT
+    like = np.exp(-0.5 * np.square(apart))
     weight = np.where(since > 0, like * np.exp2(-np.maximum(since, 0.0) / LEVEL_DAYS), 0.0)
-    copies = seen.score.shape[0] / (seen.owner[-1] + 1)
-    return np.asarray(weight @ away / (weight.sum(axis=1) + LEVEL_PRIOR * copies))
+    return np.asarray(weight @ away / (weight.sum(axis=1) + LEVEL_PRIOR))
 
 
-def _near(seen: _Seen, coming: float, copies: int) -> Floats:
+def _near(score: Floats, age_d: Floats, coming: float, neighbours: float) -> Floats:
     """How much each night counts for the coming one: like wetness, and not long ago."""
-    x = np.abs(seen.score - coming)
-    reach = float(_reach(x[None, :], NEIGHBOURS * copies)[0])
-    return np.asarray(np.exp(-0.5 * np.square(x / reach)) * np.exp2(-seen.age_d / RECENT_DAYS))
+    x = np.abs(score - coming)
+    reach = float(_reach(x[None, :], neighbours)[0])
+    return np.asarray(np.exp(-0.5 * np.square(x / reach)) * np.exp2(-age_d / RECENT_DAYS))
 
 
 def _quantiles(
