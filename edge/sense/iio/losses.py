@@ -16,16 +16,20 @@ STEP_PERIODS = 1.5
 """A stamp later than its neighbour by more than this may begin a new run."""
 
 RUN_SCANS_MIN = 8
-"""A shorter run may consist of late stamps only; it is judged with the scans that follow."""
+"""A shorter run that seems late may consist of late stamps only; it is judged with the scans that
+follow."""
 
 RUN_SCANS_MAX = 256
 """A longer run is cut, so that a rate that is off by up to a thousandth still loses nothing."""
+
+Run = tuple[int, int, int]
+"""First scan, the scan after the last, and the counter of the first."""
 
 
 @dataclass(frozen=True, slots=True)
 class Dating:
     """period_ns: between two scans. counter: of the next scan to be judged. origin_ns: when scan 0
-    would have been taken, by the latest run; None before the first. lost: scans so far."""
+    would have been taken, by the latest long run; None before it. lost: scans so far."""
 
     period_ns: float
     counter: int = 0
@@ -35,38 +39,43 @@ class Dating:
 
 def judged(
     dating: Dating, stamps_ns: npt.NDArray[np.int64], *, last: bool = False
-) -> tuple[Dating, tuple[tuple[int, int, int], ...]]:
-    """Runs (first, end, counter of the first) of the scans that can be judged now.
+) -> tuple[Dating, tuple[Run, ...]]:
+    """Runs of the scans that can be judged now.
 
-    Scans after the last run wait for the next call, which begins with them. last: none waits.
+    Scans after the last run, fewer than `RUN_SCANS_MIN`, wait for the next call, which begins with
+    them. last: none waits.
     """
-    runs: list[tuple[int, int, int]] = []
-    for first, end in _runs(stamps_ns, dating.period_ns, last):
+    runs: list[Run] = []
+    first = 0
+    for end in _ends(stamps_ns, dating.period_ns):
         at = dating.counter + np.arange(end - first)
         origin_ns = float(np.min(stamps_ns[first:end] - at * dating.period_ns))
-        lost = 0
-        if dating.origin_ns is not None:
-            lost = max(0, round((origin_ns - dating.origin_ns) / dating.period_ns))
-        counter = dating.counter + lost
+        lost = _periods_late(dating, origin_ns)
+        is_long = end - first >= RUN_SCANS_MIN
+        if not is_long:
+            if lost and not (last and end == len(stamps_ns)):
+                continue
+            lost, origin_ns = 0, dating.origin_ns if dating.origin_ns is not None else origin_ns
+        runs.append((first, end, dating.counter + lost))
         dating = Dating(
             period_ns=dating.period_ns,
-            counter=counter + end - first,
+            counter=dating.counter + lost + end - first,
             origin_ns=origin_ns - lost * dating.period_ns,
             lost=dating.lost + lost,
         )
-        runs.append((first, end, counter))
+        first = end
     return dating, tuple(runs)
 
 
-def _runs(stamps_ns: npt.NDArray[np.int64], period_ns: float, last: bool) -> list[tuple[int, int]]:
-    """Cut where a stamp is late, and where a run is long; short ones are put to the next."""
+def _periods_late(dating: Dating, origin_ns: float) -> int:
+    if dating.origin_ns is None:
+        return 0
+    return max(0, round((origin_ns - dating.origin_ns) / dating.period_ns))
+
+
+def _ends(stamps_ns: npt.NDArray[np.int64], period_ns: float) -> list[int]:
+    """Where a run may end: before a late stamp, after many scans, and at the end."""
     count = len(stamps_ns)
     late = np.flatnonzero(np.diff(stamps_ns) > STEP_PERIODS * period_ns) + 1
-    ends = sorted({*late.tolist(), *range(RUN_SCANS_MAX, count, RUN_SCANS_MAX), count})
-    runs: list[tuple[int, int]] = []
-    first = 0
-    for end in ends:
-        if end - first >= RUN_SCANS_MIN or (last and end == count > first):
-            runs.append((first, end))
-            first = end
-    return runs
+    ends = {*late.tolist(), *range(RUN_SCANS_MAX, count, RUN_SCANS_MAX), count}
+    return sorted(ends - {0})
