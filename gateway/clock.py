@@ -10,6 +10,11 @@ import time
 from dataclasses import dataclass
 
 
+def steady_s() -> float:
+    """Real seconds that never go back; of no date."""
+    return time.monotonic()
+
+
 @dataclass(frozen=True, slots=True)
 class Clock:
     """UTC and a steady clock, both at `rate` times real time."""

@@ -6,12 +6,13 @@ import logging
 import threading
 from collections.abc import Callable
 
-from gateway.clock import Clock
+from gateway.clock import Clock, steady_s
 from gateway.console.app import ApiServer, create_app
 from gateway.console.desk import AlarmDesk, Around
 from gateway.console.recall import recall
 from gateway.console.sources import Sources, Standing
 from gateway.console.summary import Summary, fold, with_link
+from gateway.guard.watching import Guard, told_until_s
 from gateway.history.sqlite_store import SqliteHistory
 from gateway.history.store import Commit
 from gateway.ingest.epochs import to_ask_about
@@ -27,6 +28,10 @@ TICK_S = 2.0
 """Real seconds between two looks of the alarm desk at the time; a commit makes one of its own."""
 
 
+LOOK_S = 0.2
+"""Between two looks of the main thread at the others."""
+
+
 class Ticker(threading.Thread):
     """Tells the alarm desk that time goes on. on_end: told what ended it, None when asked to."""
 
@@ -35,12 +40,14 @@ class Ticker(threading.Thread):
         self._desk = desk
         self._on_end = on_end
         self._asked_to_stop = threading.Event()
+        self.rounds = 0
 
     def run(self) -> None:
         """Until asked to stop; a fault of the program ends it and is handed on."""
         try:
             while not self._asked_to_stop.wait(TICK_S):
                 self._desk.tick()
+                self.rounds += 1
         except BaseException as fault:
             self._on_end(fault)
 
@@ -84,6 +91,13 @@ class Gateway:
             self._on_state,
             self._on_end,
         )
+        self._guard = Guard(
+            settings,
+            told_until_s(history),
+            self._clock.utc_us,
+            lambda: {"ingest": self._ingest.rounds, "alarms": self._ticker.rounds},
+            self._intake.notices.put,
+        )
 
     def _sources(self, history: SqliteHistory) -> Sources:
         return Sources(
@@ -119,10 +133,13 @@ class Gateway:
         self._ingest.start()
         self._ticker.start()
         self._subscription.start()
+        self._guard.start()
 
     def wait(self, asked_to_stop: threading.Event) -> None:
         """Until asked to stop; raises what ended the ingest, if something did."""
-        while not asked_to_stop.wait(0.2):
+        while not asked_to_stop.wait(LOOK_S):
+            self._guard.look(steady_s())
+            self._subscription.check_thread()
             if self._ended.is_set():
                 break
         if self._fault is not None:
@@ -130,6 +147,7 @@ class Gateway:
 
     def stop(self) -> None:
         """Ends in the order of the data: no more messages, the last commit, the API."""
+        self._guard.stop()
         self._subscription.stop()
         self._ticker.stop()
         if self._ingest.ident is None:

@@ -34,7 +34,11 @@ class Tls(_Part):
 
 
 class Broker(_Part):
-    """The MQTT broker. username: only where it asks for one; with TLS the certificate says who."""
+    """The MQTT broker. username: only where it asks for one; with TLS the certificate says who.
+
+    log_command: prints the broker's log as it grows, one word an entry; what the broker refuses is
+    seen only there.
+    """
 
     host: str = "127.0.0.1"
     port: Port = 1883
@@ -42,6 +46,7 @@ class Broker(_Part):
     username: str | None = None
     keepalive_s: Annotated[int, Field(ge=5, le=600)] = 30
     tls: Tls | None = None
+    log_command: tuple[Annotated[str, Field(min_length=1)], ...] = ()
 
     @model_validator(mode="after")
     def _other_machines_only_with_tls(self) -> Broker:
@@ -104,9 +109,11 @@ class Console(_Part):
 
 
 class Watch(_Part):
-    """stale_after_s: a unit without newer data than this is stale."""
+    """stale_after_s: a unit without newer data than this is stale. certificates: files whose end
+    is watched besides those that the gateway itself uses, lists of revoked ones as well."""
 
     stale_after_s: Annotated[float, Field(ge=10, le=86_400)] = 180.0
+    certificates: tuple[Path, ...] = ()
 
 
 class ClockSettings(_Part):
@@ -158,12 +165,25 @@ def read_settings(path: Path) -> Settings:
         settings = Settings.model_validate(parsed)
     except ValidationError as fault:
         raise SettingsFault(f"settings {path}: {_first(fault)}") from fault
-    console = settings.console
-    if console.results is not None:
-        results = (path.parent / console.results).resolve()
-        console = console.model_copy(update={"results": results})
-    data = (path.parent / settings.data).resolve()
-    return settings.model_copy(update={"data": data, "console": console})
+    return _placed(settings, path.parent)
+
+
+def _placed(settings: Settings, folder: Path) -> Settings:
+    """The same with every path made whole; links stay, for a renewed certificate moves one."""
+
+    def put(part: BaseModel, *names: str) -> dict[str, Path]:
+        given = {name: getattr(part, name) for name in names}
+        return {name: (folder / path).absolute() for name, path in given.items() if path}
+
+    broker, console, watch = settings.broker, settings.console, settings.watch
+    if broker.tls is not None:
+        tls = broker.tls.model_copy(update=put(broker.tls, "ca", "cert", "key"))
+        broker = broker.model_copy(update={"tls": tls})
+    console = console.model_copy(update=put(console, "tls_cert", "tls_key", "results"))
+    watched = tuple((folder / path).absolute() for path in watch.certificates)
+    watch = watch.model_copy(update={"certificates": watched})
+    changes = {"broker": broker, "console": console, "watch": watch}
+    return settings.model_copy(update={**changes, **put(settings, "data")})
 
 
 def _first(fault: ValidationError) -> str:

@@ -7,6 +7,7 @@ given, serial number, algorithm, issuer, validity (two times).
 from __future__ import annotations
 
 import ssl
+from base64 import b64decode
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
@@ -35,6 +36,25 @@ def not_after(pem: str, where: str) -> datetime:
     except (ValueError, StopIteration, IndexError) as cause:
         raise CertificateUnreadable(
             f"{where} is no PEM certificate ({cause}); copy it again from the authority"
+        ) from cause
+
+
+def next_update(pem: str, where: str) -> datetime:
+    """When a list of revoked certificates (PEM) is overdue: from then on it shuts everybody out.
+
+    The fields of TBSCertList up to there: version where given, algorithm, issuer, this update, next
+    update (RFC 5280, as recalled). Raises CertificateUnreadable.
+    """
+    try:
+        _, _, rest = pem.partition("-----BEGIN X509 CRL-----")
+        der = b64decode("".join(rest.partition("-----END X509 CRL-----")[0].split()), validate=True)
+        revoked = next(_parts(next(_parts(der))[1]))[1]
+        times = [part for part in _parts(revoked) if part[0] in (UTC_TIME, GENERALIZED_TIME)]
+        kind, text = times[1]
+        return _time(kind, text.decode("ascii"))
+    except (ValueError, StopIteration, IndexError) as cause:
+        raise CertificateUnreadable(
+            f"{where} is no PEM list of revoked certificates ({cause}); copy it again"
         ) from cause
 
 

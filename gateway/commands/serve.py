@@ -24,6 +24,7 @@ from edge.faults import Exit
 def command(path: Path) -> Exit:
     """The gateway: ingest, history, API. Ends on Ctrl-C or SIGTERM, with nothing half-written."""
     from gateway.history.lock import hold_data
+    from gateway.guard.service_manager import notify
     from gateway.service import Gateway
     from gateway.settings import SettingsFault, read_settings
 
@@ -40,7 +41,9 @@ def command(path: Path) -> Exit:
         try:
             gateway.start()
             click.echo(f"gateway ready at {gateway.address}, data in {settings.data}")
+            notify("READY=1")
             gateway.wait(asked_to_stop)
         finally:
+            notify("STOPPING=1")
             gateway.stop()
     return Exit.FINE

@@ -116,6 +116,11 @@ class Subscription:
         self._client.disconnect()
         self._client.loop_stop()
 
+    def check_thread(self) -> None:
+        """Raises where the client's thread has died: only a new start of the gateway mends that."""
+        thread = self._client._thread  # the library has no public word for it
+        assert thread is None or thread.is_alive(), "the thread of the MQTT client has died"
+
     def take(self, wait_s: float) -> list[Delivery]:
         """The messages that have come, at most one commit's; waits for the first one."""
         return self._inbox.take(MESSAGES_A_COMMIT_MAX, wait_s)

@@ -28,7 +28,7 @@ receipted and the units keep what they have."""
 
 class Ingest(threading.Thread):
     """past_epochs: unit and epoch of those to be asked about. on_state: told what state topics say.
-    on_end: told how it ended, None when asked to."""
+    on_end: told how it ended, None when asked to. rounds: how often it came round."""
 
     def __init__(
         self,
@@ -49,6 +49,7 @@ class Ingest(threading.Thread):
         self._asked_to_stop = threading.Event()
         self._shed_since_s = clock.steady_s()
         self.store_fault = ""
+        self.rounds = 0
 
     def stop(self) -> None:
         """Ends after the commit at hand."""
@@ -118,6 +119,7 @@ class Ingest(threading.Thread):
         """Commits, trying again for as long as the store cannot; None when asked to stop."""
         wait_s, longest_s = STORE_RETRY_S
         while not self._asked_to_stop.is_set():
+            self.rounds += 1
             try:
                 standings = self._intake.commit(arrivals, self._clock.utc_us())
                 self.store_fault = ""

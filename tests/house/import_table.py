@@ -136,6 +136,15 @@ TABLE: dict[str, Row] = {
     ),
     "gateway.ingest.future": PURE_GATEWAY,
     "gateway.ingest.topics": PURE_GATEWAY,
+    "gateway.guard": Row(
+        (
+            *PURE_EDGE,
+            "edge.checking.certificates",
+            "gateway.history",
+            "gateway.ingest",
+            "gateway.settings",
+        )
+    ),
     "gateway.history": Row((*PURE_EDGE, "gateway.clock"), ("numpy", *SQL)),
     "gateway.loading": Row((*PURE_EDGE, "gateway.history"), ("numpy",), (*SQL, *NETWORK)),
     "gateway.reading": Row(
@@ -224,6 +233,7 @@ PURE: tuple[str, ...] = (
     "edge.send.reason_codes",
     "edge.send.state",
     "gateway.settings",
+    "gateway.guard.broker_log",
     "gateway.history.store",
     "gateway.ingest.admission",
     "gateway.ingest.future",

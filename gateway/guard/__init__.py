@@ -1,0 +1,1 @@
+"""What the gateway watches besides the measurements: broker, certificates, its own threads."""
