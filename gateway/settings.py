@@ -132,10 +132,12 @@ class Unit(_Part):
 
 class Site(_Part):
     """title: as people say it. position: the operating position that its alarms call at; budgets
-    and figures count by it. units: by the monitor's part of their name."""
+    and figures count by it. call: whom the reader of an alarm calls, with the number. units: by
+    the monitor's part of their name."""
 
     title: Annotated[str, Field(max_length=80)] = ""
     position: Annotated[str, Field(min_length=1, max_length=48)] = "control room"
+    call: Annotated[str, Field(max_length=80, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")] = ""
     units: dict[MonitorName, Unit] = {}
 
 
