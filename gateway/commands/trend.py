@@ -66,6 +66,9 @@ def command(
 
     Exit code 10: something changed; 20: of no change can be said for an insulator; 64: no history.
     """
+    from gateway.commands.one_thread import one_thread
+
+    one_thread()
     from gateway.commands.trend_text import trend_text
     from gateway.reading.question import answered, asked
     from gateway.trends.document import trend_document

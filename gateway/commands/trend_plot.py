@@ -127,7 +127,7 @@ def _draw_nights(axes: Axes, one: InsulatorTrend) -> None:
 
 def _months(at: Dates, levels: Floats) -> Floats:
     """Mean, low, high of each month's nights: nights taken as independent of one another."""
-    from scipy import stats
+    from gateway.trends.distributions import two_sided_t
 
     months = at.astype("datetime64[M]")
     found: list[tuple[float, float, float]] = []
@@ -136,7 +136,9 @@ def _months(at: Dates, levels: Floats) -> Floats:
         mean = wide = np.nan
         if inside.size >= NIGHTS_FOR_INTERVAL:
             mean = float(inside.mean())
-            wide = float(stats.t.ppf(0.95, inside.size - 1) * stats.sem(inside))
+            wide = two_sided_t(0.90, inside.size - 1) * float(
+                np.std(inside, ddof=1) / inside.size**0.5
+            )
         found.append((np.exp(mean), np.exp(mean - wide), np.exp(mean + wide)))
     return np.array(found, np.float64).reshape(-1, 3)
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from gateway.trends.columns import Bools, Floats, Ints
 from gateway.trends.curve import rising
+from gateway.trends.distributions import two_sided_t
 from gateway.trends.hours import CurrentHours, SiteHours
 from gateway.trends.selecting import night_of
 
@@ -69,7 +69,7 @@ def _wide(away: Floats, counted: float, level: float) -> float:
     """Half-width from the scatter of nights about the pooled share (ratio estimator)."""
     nights = away.shape[0]
     sd = float(np.sqrt(np.sum(np.square(away)) * nights / (nights - 1.0))) / counted
-    return float(stats.t.ppf(0.5 + level / 2, nights - 1)) * sd
+    return two_sided_t(level, nights - 1) * sd
 
 
 def _with_share(band: ArcingBand, share: float) -> ArcingBand:

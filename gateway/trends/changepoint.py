@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import stats
 
 from gateway.trends.columns import HOUR_US, Floats
+from gateway.trends.distributions import kolmogorov_tail
 from gateway.trends.response import Response
 
 SURE = 0.05
@@ -34,7 +34,7 @@ def change_us(response: Response) -> int | None:
     inner = slice(END_NIGHTS - 1, count - END_NIGHTS)
     at = END_NIGHTS + int(np.argmax(scaled[inner]))
     excursion = float(np.abs(path[at - 1])) / (_long_run_sd(levels, at) * np.sqrt(count))
-    if float(stats.kstwobign.sf(excursion)) > SURE:
+    if kolmogorov_tail(excursion) > SURE:
         return None
     return int(response.night_hours[order][at]) * HOUR_US
 

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from scipy import stats
 
 from gateway.trends.columns import Floats
 from gateway.trends.curve import basis
+from gateway.trends.distributions import t_tail, two_sided_t
 from gateway.trends.mixed import MODEL_SD
 from gateway.trends.model import Fit
 from gateway.trends.response import REFERENCE_RH_PCT, Response
@@ -81,7 +81,7 @@ def _fit(response: Response) -> Fit:
 
 
 def _p(estimate: float, sd: float, freedom: float) -> float:
-    return float(2.0 * stats.t.sf(abs(estimate) / max(sd, 1e-12), freedom))
+    return 2.0 * t_tail(abs(estimate) / max(sd, 1e-12), freedom)
 
 
 def _site_p(fitted: Mapping[str, Response]) -> tuple[float, float]:
@@ -106,9 +106,7 @@ def _own(response: Response, count: int, site: tuple[float, float], level: float
         _p(x, float(s), f)
         for x, s, f in zip((fit.step, fit.shift_pct), sd, fit.freedom, strict=True)
     ]
-    wide = [
-        float(stats.t.ppf(0.5 + level / 2, f) * s) for f, s in zip(fit.freedom, sd, strict=True)
-    ]
+    wide = [two_sided_t(level, f) * float(s) for f, s in zip(fit.freedom, sd, strict=True)]
     strict = FALSE_ALARMS / 2 / count
     certain = [
         chance < strict or (common < FALSE_ALARMS / 2 and chance < OWN_WHEN_SITE_MOVED)

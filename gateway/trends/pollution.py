@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from gateway.trends.columns import Floats
+from gateway.trends.distributions import two_sided_t
 
 CONDUCTIVITY_LOW_S_M, CONDUCTIVITY_HIGH_S_M = 0.004, 0.4
 """Range at 20 C in which the salinity formula holds (IEC 60507, as recalled). Above it it reads
@@ -100,15 +100,18 @@ def deposit_relation(
     if count < PAIRS_MIN or float(np.ptp(esdd_mg_cm2[kept])) == 0.0:
         return None
     x, y = np.log(esdd_mg_cm2[kept]), np.log(index_ma[kept])
-    line = stats.linregress(x, y)
-    left = y - line.intercept - line.slope * x
-    wide = float(stats.t.ppf(0.5 + interval / 2, count - 2) * line.stderr)
+    away, spread = x - np.mean(x), float(np.sum(np.square(x - np.mean(x))))
+    slope = float(away @ y) / spread
+    intercept = float(np.mean(y)) - slope * float(np.mean(x))
+    left = y - intercept - slope * x
+    scatter = float(np.sqrt(np.sum(np.square(left)) / (count - 2)))
+    wide = two_sided_t(interval, count - 2) * scatter / spread**0.5
     return Relation(
-        intercept=float(line.intercept),
-        slope=float(line.slope),
-        slope_low=float(line.slope) - wide,
-        slope_high=float(line.slope) + wide,
-        scatter=float(np.sqrt(np.sum(np.square(left)) / (count - 2))),
-        correlation=float(line.rvalue),
+        intercept=intercept,
+        slope=slope,
+        slope_low=slope - wide,
+        slope_high=slope + wide,
+        scatter=scatter,
+        correlation=float(np.corrcoef(x, y)[0, 1]) if float(np.ptp(y)) > 0 else 0.0,
         pairs=count,
     )

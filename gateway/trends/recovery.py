@@ -10,10 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from gateway.trends.causes import Recovery
 from gateway.trends.columns import Bools, Floats
+from gateway.trends.distributions import two_sided_t
 from gateway.trends.hours import CurrentHours, SiteHours
 from gateway.trends.response import Response, compare_hours
 from gateway.trends.selecting import dry_levels
@@ -104,5 +104,5 @@ def recovery_clock(grid: SiteHours, response: Response, level: float) -> tuple[C
 def _band(low: int, high: int | None, within: Floats, level: float) -> ClockBand:
     mean = float(np.mean(within))
     sd = float(np.std(within, ddof=1)) / np.sqrt(within.shape[0])
-    wide = float(stats.t.ppf(0.5 + level / 2, within.shape[0] - 1)) * sd
+    wide = two_sided_t(level, within.shape[0] - 1) * sd
     return ClockBand(low, high, mean, mean - wide, mean + wide, int(within.shape[0]))

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from scipy import stats
 
 from gateway.trends.columns import (
     DAY_US,
@@ -17,6 +16,7 @@ from gateway.trends.columns import (
     Period,
     actions_for,
 )
+from gateway.trends.distributions import two_sided_t
 from gateway.trends.hours import CurrentHours, SiteHours
 from gateway.trends.response import compare_hours
 from gateway.trends.selecting import places
@@ -103,7 +103,7 @@ def _compared(
     fit = compare_hours(grid, current, before, after).fit
     if fit is None:
         return nothing
-    wide = float(stats.t.ppf(0.5 + level / 2, fit.freedom[0]) * np.sqrt(fit.covariance[0, 0]))
+    wide = two_sided_t(level, fit.freedom[0]) * float(np.sqrt(fit.covariance[0, 0]))
     low, high = fit.step - wide, fit.step + wide
     verdict = Verdict.HELPED if high < 0 else Verdict.DID_NOT
     if verdict is Verdict.DID_NOT and wide > WIDE_LOG:
