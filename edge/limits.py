@@ -24,7 +24,8 @@ VERB = "limits"
 """The last level of the topic below `down`."""
 
 APPLIED, REFUSED = "limits-applied", "limits-refused"
-"""Unit events that answer a sheet. Applied: version, sheet, settings; refused: version, why."""
+"""Unit events that answer a sheet. Applied: version, sheet, settings; refused: version, in_force,
+reason, why. A `started` event says limits (the version, 0 for none) and sheet."""
 
 VERSION_MAX = 1_000_000
 

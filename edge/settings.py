@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 import tomllib
+from collections.abc import Mapping
 from datetime import UTC
 from typing import Annotated, Any, Literal
 
@@ -172,7 +173,7 @@ def parse_settings(text: str, where: str) -> Settings:
         raise SettingsError(f"{where}: {fault}; mend the TOML") from fault
     try:
         settings = Settings.model_validate(plain)
-        adjusted(DEFAULT_ALARMS, _adjustments(settings))
+        adjusted(DEFAULT_ALARMS, adjustments(settings.alarms))
     except ValidationError as fault:
         faults = [dict(one) for one in fault.errors()]
         lines = [_fault_line(where, one) for one in faults if not _follows(one, faults)]
@@ -202,7 +203,8 @@ def _fault_line(where: str, fault: dict[str, Any]) -> str:
     return f"{where}: {key}{shown}: {message}"
 
 
-def _adjustments(settings: Settings) -> list[Adjustment]:
+def adjustments(alarms: Mapping[str, AlarmPart]) -> list[Adjustment]:
+    """What a site sets differently, in the form that definitions are adjusted by."""
     return [
         Adjustment(
             alarm=Alarm(name),
@@ -213,7 +215,7 @@ def _adjustments(settings: Settings) -> list[Adjustment]:
             off_delay_s=part.off_delay_s,
             priority=part.priority,
         )
-        for name, part in sorted(settings.alarms.items())
+        for name, part in sorted(alarms.items())
     ]
 
 
@@ -286,7 +288,7 @@ def decision_plan(settings: Settings, rate_hz: float) -> DecisionPlan:
     ]
     try:
         return bind(
-            adjusted(DEFAULT_ALARMS, _adjustments(settings)), watched, settings.sha, rate_hz
+            adjusted(DEFAULT_ALARMS, adjustments(settings.alarms)), watched, settings.sha, rate_hz
         )
     except DefinitionFault as fault:
         raise SettingsError(str(fault)) from fault

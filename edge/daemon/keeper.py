@@ -107,6 +107,7 @@ class Keeper:
         plan, sheet = self._limits.plan, self._limits.sheet
         detail: dict[str, int | str] = {"software": __version__, "settings": plan.settings_sha}
         detail |= {"resumed": kept.how, "limits": 0 if sheet is None else sheet.version}
+        detail |= {} if sheet is None else {"sheet": sheet.sha}
         started = UnitEvent(event="started", at_us=now_us, detail=detail)
         self._store.add([*kept.records, *told, started])
         self.opened.set()
@@ -273,4 +274,5 @@ class Keeper:
             has_line_input=self._job.has_line_input,
             counters=self._job.source.counters(),
             settings_sha=self._limits.plan.settings_sha,
+            is_commissioned=self._job.is_commissioned,
         )

@@ -47,7 +47,8 @@ def recalled(kept: object, bound: Bound, at_us: int) -> tuple[InForce, tuple[Uni
         sheet = sheet_of(kept)
         return InForce(sheet, bound(sheet)), ()
     except (Refused, SettingsError) as fault:
-        return InForce(None, bound(None)), (_refused(version, fault, at_us),)
+        own = InForce(None, bound(None))
+        return own, (_refused(own, version, fault, at_us),)
 
 
 def heard(
@@ -61,7 +62,7 @@ def heard(
         check_succession(now.sheet, sheet)
         after = InForce(sheet, bound(sheet))
     except (Refused, SettingsError) as fault:
-        return now, _refused(version, fault, at_us)
+        return now, _refused(now, version, fault, at_us)
     return after, _applied(after, sheet, at_us)
 
 
@@ -74,10 +75,11 @@ def _applied(after: InForce, sheet: Sheet, at_us: int) -> UnitEvent:
     return UnitEvent(event=APPLIED, at_us=at_us, detail=detail)
 
 
-def _refused(version: int, fault: Exception, at_us: int) -> UnitEvent:
+def _refused(now: InForce, version: int, fault: Exception, at_us: int) -> UnitEvent:
     reason = fault.reason if isinstance(fault, Refused) else "settings"
     detail: dict[str, int | str] = {
         "version": version,
+        "in_force": 0 if now.sheet is None else now.sheet.version,
         "reason": reason,
         "why": str(fault)[:WHY_MAX],
     }
