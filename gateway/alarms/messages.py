@@ -25,6 +25,8 @@ class MessageClass(StrEnum):
 SITE_ARCING = "site-arcing"
 SITE_SILENT = "site-silent"
 MONITOR_SILENT = "monitor-silent"
+LIMITS_NOT_IN_FORCE = "limits-not-in-force"
+NOTICES_FAIL = "notices-fail"
 
 _A, _T = MessageClass.ALARM, MessageClass.TASK
 _CLASSES: dict[str, tuple[MessageClass, MessageClass, MessageClass]] = {
@@ -32,6 +34,8 @@ _CLASSES: dict[str, tuple[MessageClass, MessageClass, MessageClass]] = {
     SITE_ARCING: (_A, _A, _A),
     SITE_SILENT: (_A, _A, _A),
     MONITOR_SILENT: (_A, _A, _A),
+    LIMITS_NOT_IN_FORCE: (_A, _A, _T),
+    NOTICES_FAIL: (_A, _A, _A),
     Alarm.ARCING: (_A, _A, _A),
     Alarm.NEAR_MARGIN: (_A, _A, _A),
     Alarm.FLASHOVER_SUSPECTED: (_A, _A, _A),
@@ -100,6 +104,24 @@ _OWN = (
         "Tell maintenance today; until then go by weather and neighbouring insulators",
         DEAD_SENSOR,
         8 * 3600,
+    ),
+    Rationale(
+        LIMITS_NOT_IN_FORCE,
+        "Approved limits are not in force on a unit",
+        "The unit was away or refuses them; the reason says which",
+        "It decides by its former limits: alarms may come too late, or too often",
+        "Asset engineer: read the reason, mend or roll back, see that the unit confirms",
+        DEAD_SENSOR,
+        24 * 3600,
+    ),
+    Rationale(
+        NOTICES_FAIL,
+        "Notices do not reach anybody: messages of this gateway are not delivered",
+        "The mail or message service, its credentials or the way to it",
+        "Nobody off this console is called",
+        "Stay at the console or let somebody; call people by telephone; tell the gateway's keeper",
+        DEAD_SENSOR,
+        3600,
     ),
 )
 

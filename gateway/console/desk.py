@@ -56,6 +56,8 @@ class Around:
     now_us: Callable[[], int]
     deaf: Callable[[], bool]
     stale_after_us: int
+    judge: Judge = nothing_found
+    on_entries: Callable[[str], None] = nobody_listens
     on_entries: Callable[[str, Sequence[JournalEntry]], None] = _nobody
 
 
@@ -171,7 +173,8 @@ class AlarmDesk:
             sights(listening, facts),
             self._called_elsewhere(site),
         )
-        self._advance(site, [*(Judged(now_us, *one) for one in silences), sight])
+        found = [*silences, *self._around.judge(site, self._lists[site], now_us)]
+        self._advance(site, [*(Judged(now_us, *one) for one in found), sight])
 
     def _called_elsewhere(self, site: str) -> tuple[int, ...]:
         """What the other sites of the same position have spent of its budget."""
@@ -195,6 +198,8 @@ class AlarmDesk:
                 [JournalLine(one.number, one.at_us, entry_line(one)) for one in entries]
             )
         self._lists = {**self._lists, site: held}
+        if entries:
+            self._around.on_entries(site)
         if entries:
             self._around.on_entries(site, entries)
 
