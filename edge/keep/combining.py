@@ -13,19 +13,25 @@ The rest cannot be exact and follows one rule each, in whole numbers, so that ev
   earliest where equal; phases are not averaged.
 
 A row that does not say a value does not weigh in it; None where no row says it. A sum that any row
-does not say cannot be said. All roots and quotients are rounded to the nearest unit of the declared
-resolution, halves upwards.
+does not say cannot be said. Offsets are from the start of the first row; where rows leave a hole
+between them, the whole is flagged as one with a gap. All roots and quotients are rounded to the
+nearest unit of the declared resolution, halves upwards.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from itertools import pairwise
 from math import isqrt
 
-from edge.quantities import STATES, State
+from edge.quantities import STATES, Flag, State
 from edge.records import IntervalRow, Levels, Pair, SignedPair, Span
 
 Rows = Sequence[IntervalRow]
+
+CONTIGUOUS_US = 10_000
+"""Rows further apart than this have a hole between them: half a mains cycle, for windows are cut by
+the mains clock and durations are rounded."""
 
 
 def combine(rows: Rows) -> IntervalRow:
@@ -81,7 +87,7 @@ def combine(rows: Rows) -> IntervalRow:
         last_arc_us=last[-1] if last else None,
         silent_from_us=_silent_from(rows),
         calibration=rows[0].calibration,
-        flags=tuple(sorted({flag for row in rows for flag in row.flags})),
+        flags=_flags(rows),
     )
 
 
@@ -90,11 +96,19 @@ def _sum(rows: Rows, of: Callable[[IntervalRow], int]) -> int:
 
 
 def _offsets(rows: Rows) -> Iterator[tuple[int, IntervalRow]]:
-    """Each row with the cover before it [us]."""
-    start = 0
+    """Each row with its offset from the first one [us]: the cover before it, and any holes."""
+    cover = 0
     for row in rows:
-        yield start, row
-        start += row.duration_us
+        yield max(cover, row.start_us - rows[0].start_us), row
+        cover += row.duration_us
+
+
+def _flags(rows: Rows) -> tuple[str, ...]:
+    flags = {flag for row in rows for flag in row.flags}
+    holes = (row.start_us - last.start_us - last.duration_us for last, row in pairwise(rows))
+    if any(hole > CONTIGUOUS_US for hole in holes):
+        flags.add(Flag.GAP.value)
+    return tuple(sorted(flags))
 
 
 def _state(rows: Rows, state_us: Sequence[int]) -> State:

@@ -1,9 +1,8 @@
 """What is given up when the quota is full, in which order.
 
 1. Released rows that were only kept for a gateway restored from a backup, oldest first.
-2. [place of thinning: minutes into ten minutes into hours. The combined rows take the last numbers
-   of the range that they replace, and a tombstone with the reason `thinned` covers the others, so
-   nothing is counted twice and no number is used again. Only above the promised mark.]
+2. Resolution before time: health, weather and interval rows of ten minutes put together
+   (`thinning`), oldest first, every sum preserved; then the waveforms of captures; then hours.
 3. Whole rows by rank, oldest first: health, captures, weather, interval rows, notices, and alarms
    last of all. Every run that goes leaves a tombstone in the same transaction. Nothing goes for the
    sake of records of a lower rank: then the new ones are given up instead, behind a tombstone too.
@@ -17,10 +16,12 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import partial
 
+from edge.keep import thinning
 from edge.keep.ledger import Lane, Rank, Row, Stamp, lanes, remove_rows, rows_after, save_lane
 from edge.keep.room import Room
-from edge.keep.tombstones import bury
+from edge.keep.tombstones import bury, tombstone_before
 from edge.records import Loss, Stream
 
 ROWS_AT_A_TIME = 64
@@ -61,8 +62,9 @@ Measure = Callable[[sqlite3.Connection, Stamp, Rank], bool]
 
 def make_room(db: sqlite3.Connection, room: Room, pages: int, stamp: Stamp, ceiling: Rank) -> bool:
     """Give up rows of ranks up to the ceiling until `pages` are free; False: none is left."""
+    measures = MEASURES_ON_A_FULL_DISK if room.disk_is_full else MEASURES
     while room.free_pages(db) < pages:
-        if not any(measure(db, stamp, ceiling) for measure in MEASURES):
+        if not any(measure(db, stamp, ceiling) for measure in measures):
             return False
     return True
 
@@ -116,17 +118,59 @@ def _forget(db: sqlite3.Connection, lane: Lane, rows: list[Row]) -> None:
     save_lane(db, replace(lane, kept_bytes=max(0, lane.kept_bytes - freed)))
 
 
+def thin(db: sqlite3.Connection, stamp: Stamp, ceiling: Rank, while_us: int, rows_max: int) -> bool:
+    """Put old rows of so long a while together, the least of the ranks first."""
+    kinds = (kind for kind in thinning.KINDS if kind.rank <= ceiling)
+    return any(thinning.thin(db, kind, while_us, rows_max) for kind in kinds)
+
+
+def give_up_captures(db: sqlite3.Connection, stamp: Stamp, ceiling: Rank) -> bool:
+    """Give up the oldest waveforms that cannot have been sent."""
+    return ceiling >= Rank.CAPTURE and _give_up(db, stamp, Rank.CAPTURE, unsent_only=True)
+
+
 def give_up_rows(db: sqlite3.Connection, stamp: Stamp, ceiling: Rank) -> bool:
     """Give up the next rows in the order above, each run behind a tombstone."""
-    for rank, unsent_only in (each for each in _ORDER if each[0] <= ceiling):
-        for lane in (lane for lane in lanes(db) if lane.stream is _HOME[rank]):
-            floor = max(lane.released, lane.promised) if unsent_only else lane.released
-            rows = list(rows_after(db, lane, floor, ROWS_AT_A_TIME, rank))
-            for run in _runs(rows):
-                bury(db, lane, _loss(run), stamp, unite_above=max(lane.promised, lane.released))
-            if rows:
-                return True
+    order = (each for each in _ORDER if each[0] <= ceiling)
+    return any(_give_up(db, stamp, rank, unsent_only=unsent) for rank, unsent in order)
+
+
+def _give_up(db: sqlite3.Connection, stamp: Stamp, rank: Rank, *, unsent_only: bool) -> bool:
+    for lane in (lane for lane in lanes(db) if lane.stream is _HOME[rank]):
+        unsent = max(lane.promised, lane.released)
+        floor = unsent if unsent_only else lane.released
+        rows = list(rows_after(db, lane, floor, ROWS_AT_A_TIME, rank))
+        if rows and unsent_only:
+            rows += _rest_of_thinned(db, lane, rows, rank)
+        for run in _runs(rows):
+            loss = _with_thinned(db, lane, _loss(run), unsent)
+            bury(db, lane, loss, stamp, unite_above=unsent)
+        if rows:
+            return True
     return False
+
+
+def _rest_of_thinned(db: sqlite3.Connection, lane: Lane, rows: list[Row], rank: Rank) -> list[Row]:
+    """What one thinning put together goes as a whole, so that its tombstone tells the truth."""
+    *_, run = _runs(rows)
+    if tombstone_before(db, lane, run[0].first, thinning.THINNED) is None:
+        return []
+    found = list(rows_after(db, lane, run[-1].seq, thinning.ROWS_AT_A_TIME, rank))
+    return next(_runs(found)) if found and found[0].first == run[-1].seq + 1 else []
+
+
+def _with_thinned(db: sqlite3.Connection, lane: Lane, loss: Loss, unsent: int) -> Loss:
+    """With the tombstone of what was put together into these rows: now it is gone as well."""
+    thinned = tombstone_before(db, lane, loss.first, thinning.THINNED)
+    if thinned is None or thinned.last <= unsent:
+        return loss
+    return replace(
+        loss,
+        first=thinned.first,
+        count=thinned.count + loss.count,
+        from_us=min(thinned.from_us, loss.from_us),
+        to_us=max(thinned.to_us, loss.to_us),
+    )
 
 
 def _runs(rows: list[Row]) -> Iterator[list[Row]]:
@@ -152,5 +196,18 @@ def _loss(run: list[Row]) -> Loss:
     )
 
 
-MEASURES: tuple[Measure, ...] = (forget_released, give_up_rows)
-"""Tried in turn; thinning belongs between the two."""
+def _measures(rows_max: int) -> tuple[Measure, ...]:
+    return (
+        forget_released,
+        partial(thin, while_us=thinning.TEN_MINUTES_US, rows_max=rows_max),
+        give_up_captures,
+        partial(thin, while_us=thinning.HOUR_US, rows_max=rows_max),
+        give_up_rows,
+    )
+
+
+MEASURES = _measures(thinning.ROWS_AT_A_TIME)
+"""Tried in turn, from the first one each time."""
+
+MEASURES_ON_A_FULL_DISK = _measures(ROWS_AT_A_TIME)
+"""In smaller steps: what a step writes must fit into the room that the ballast gave back."""

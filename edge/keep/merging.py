@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from edge.keep.combining import combine
+from edge.keep.combining import CONTIGUOUS_US, combine
 from edge.quantities import STATES, State
 from edge.records import IntervalRow, Span
 from edge.wire import body_line, read_record
@@ -19,10 +19,6 @@ from edge.wire import body_line, read_record
 MINUTE_US = 60_000_000
 TICK_US = 600_000_000
 """A merged row never crosses a multiple of this of UTC."""
-
-CONTIGUOUS_US = 10_000
-"""Rows further apart than this are not put together: half a mains cycle, for windows are cut by the
-mains clock and durations are rounded."""
 
 _DRY_AT = STATES.index(State.DRY)
 

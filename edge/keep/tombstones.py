@@ -17,6 +17,7 @@ from edge.keep.ledger import (
     new_row,
     put_row,
     remove_rows,
+    row_at,
     rows_after,
 )
 from edge.keep.schema import SEQ_BITS
@@ -38,6 +39,15 @@ def bury(
     boot = boot_number(db, stamp)
     body = body_line(loss)
     put_row(db, lane, new_row(lane, loss.last, loss.first, Rank.TOMBSTONE, boot, stamp, body))
+
+
+def tombstone_before(db: sqlite3.Connection, lane: Lane, seq: int, reason: str) -> Loss | None:
+    """The tombstone of this reason that ends just before a number; None where none does."""
+    row = next(row_at(db, lane, seq - 1), None)
+    if row is None or row.rank != Rank.TOMBSTONE or not is_sound(lane, row):
+        return None
+    loss = read_record(row.body)
+    return loss if isinstance(loss, Loss) and loss.reason == reason else None
 
 
 def _united(db: sqlite3.Connection, lane: Lane, loss: Loss, above: int) -> Loss:

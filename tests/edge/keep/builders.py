@@ -20,6 +20,7 @@ from edge.records import (
     Record,
     Span,
     Stream,
+    WeatherRow,
 )
 from edge.wire import Batch, read_record
 
@@ -97,6 +98,18 @@ def health_row(n: int = 0) -> HealthRow:
         backlog=0,
         samples=600_000,
         source_alive=True,
+    )
+
+
+def weather_row(n: int = 0) -> WeatherRow:
+    """The n-th minute of the air."""
+    return WeatherRow(
+        start_us=START_US + MINUTE_US * n,
+        duration_us=MINUTE_US,
+        rh_cpct=8_000 + n % 100,
+        rain_um=n % 5,
+        wind_mm_s=n % 9,
+        wind_from_cdeg=100 * (n % 300),
     )
 
 
