@@ -40,6 +40,18 @@ JOURNAL_PAGE = 5000
 """Lines of the journal that are read at a time."""
 
 
+Judge = Callable[[str, AlarmList, int], Iterable[tuple[str, ConditionChange]]]
+"""Of a site, its list and the time: unit and change of each condition that the gateway itself found
+to have begun or ended."""
+
+
+def _finds_nothing(
+    site: str, held: AlarmList, now_us: int
+) -> Iterable[tuple[str, ConditionChange]]:
+    """Where the gateway judges nothing but silence."""
+    return ()
+
+
 def _nobody(site: str, entries: Sequence[JournalEntry]) -> None:
     """Where nobody wants to be told."""
 
@@ -56,8 +68,7 @@ class Around:
     now_us: Callable[[], int]
     deaf: Callable[[], bool]
     stale_after_us: int
-    judge: Judge = nothing_found
-    on_entries: Callable[[str], None] = nobody_listens
+    judge: Judge = _finds_nothing
     on_entries: Callable[[str, Sequence[JournalEntry]], None] = _nobody
 
 
@@ -198,8 +209,6 @@ class AlarmDesk:
                 [JournalLine(one.number, one.at_us, entry_line(one)) for one in entries]
             )
         self._lists = {**self._lists, site: held}
-        if entries:
-            self._around.on_entries(site)
         if entries:
             self._around.on_entries(site, entries)
 
