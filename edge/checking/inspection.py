@@ -9,6 +9,7 @@ from pathlib import Path
 from edge.checking.broker import broker_findings
 from edge.checking.finding import Finding, fault, raised
 from edge.checking.sensors import sensor_findings
+from edge.checking.weather import weather_findings
 from edge.clock import Clock, read_clock
 from edge.daemon.running import FILE_NAME, made_folder, read_settings
 from edge.faults import Exit
@@ -31,6 +32,7 @@ def inspection(path: Path, clock_file: Path | None) -> Iterator[Finding]:
     found = f"{path}, {settings.unit.id}, {len(settings.insulator)} insulators, {settings.sha}"
     yield Finding("settings", found)
     yield from sensor_findings(settings, path.parent, clock)
+    yield from weather_findings(settings)
     yield clock_finding(clock)
     yield from disk_findings(settings, path.parent)
     yield from broker_findings(settings, path.parent, clock)

@@ -31,6 +31,7 @@ class Diagnostic(StrEnum):
     SOURCE_SILENT = "source-silent"
     SENSOR_FAULT = "sensor-fault"
     SIMULATED = "not-a-live-sensor"
+    COMMISSIONING = "commissioning"
     SAMPLES_LOST = "samples-lost"
     SENSOR_RESTARTED = "sensor-unit-restarted"
     SUPPLY_DIP = "supply-dip"
@@ -39,6 +40,7 @@ class Diagnostic(StrEnum):
     STORAGE_LOW = "storage-low"
     UPLINK_AWAY = "uplink-away"
     LINE_NOISY = "line-noisy"
+    WEATHER_SILENT = "weather-station-silent"
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +61,10 @@ MEANINGS: dict[Diagnostic, Meaning] = {
     Diagnostic.SIMULATED: Meaning(
         Letter.CHECK, "readings come from a recording or a simulation: never act on them"
     ),
+    Diagnostic.COMMISSIONING: Meaning(
+        Letter.CHECK,
+        "not in service yet: finish `seafret-edge commission`, and rely on nothing until then",
+    ),
     Diagnostic.SAMPLES_LOST: Meaning(
         Letter.OUT_OF_SPECIFICATION, "the link or this computer is too slow or disturbed"
     ),
@@ -76,6 +82,9 @@ MEANINGS: dict[Diagnostic, Meaning] = {
     Diagnostic.STORAGE_LOW: Meaning(Letter.MAINTENANCE, "restore the uplink, or raise the quota"),
     Diagnostic.UPLINK_AWAY: Meaning(Letter.MAINTENANCE, "check modem, network and broker"),
     Diagnostic.LINE_NOISY: Meaning(Letter.MAINTENANCE, "check the data lead and its screen"),
+    Diagnostic.WEATHER_SILENT: Meaning(
+        Letter.MAINTENANCE, "check the weather station's supply and lead; `check` says more"
+    ),
 }
 """Total: every diagnostic has its meaning."""
 
@@ -103,6 +112,7 @@ class Signs:
     uplink_away: bool
     counted: Mapping[str, int]
     enclosure_cdegc: int | None = None
+    is_commissioned: bool = True
 
 
 def found(signs: Signs) -> tuple[Diagnostic, ...]:
@@ -112,11 +122,13 @@ def found(signs: Signs) -> tuple[Diagnostic, ...]:
         return signs.counted.get(name, 0) > 0
 
     enclosure = signs.enclosure_cdegc
+    asked = signs.counted.get("weather_asked", 0)
     noisy = sum(n for name, n in signs.counted.items() if name.startswith("refused_"))
     holds = {
         Diagnostic.SOURCE_SILENT: not signs.alive,
         Diagnostic.SENSOR_FAULT: grew("sensor_fault_frames"),
         Diagnostic.SIMULATED: not signs.is_live,
+        Diagnostic.COMMISSIONING: signs.is_live and not signs.is_commissioned,
         Diagnostic.SAMPLES_LOST: grew("samples_lost") or grew("buffer_overrun_frames"),
         Diagnostic.SENSOR_RESTARTED: grew("restarts"),
         Diagnostic.SUPPLY_DIP: grew("supply_dip_frames"),
@@ -126,6 +138,7 @@ def found(signs: Signs) -> tuple[Diagnostic, ...]:
         Diagnostic.STORAGE_LOW: signs.storage_free_ppm < STORAGE_LOW_PPM,
         Diagnostic.UPLINK_AWAY: signs.uplink_away and signs.backlog > BACKLOG_STALE,
         Diagnostic.LINE_NOISY: noisy > NOISY_FRAMES_PER_MIN,
+        Diagnostic.WEATHER_SILENT: 0 < asked == signs.counted.get("weather_failed", 0),
     }
     return tuple(one for one in Diagnostic if holds[one])
 

@@ -63,6 +63,7 @@ class Standing:
     has_line_input: bool
     counters: Mapping[str, int]
     settings_sha: str
+    is_commissioned: bool = True
 
 
 def begun(heart: Heart, at_us: int) -> Heart:
@@ -144,6 +145,7 @@ def _signs(heart: Heart, standing: Standing, fresh: Mapping[str, int]) -> Signs:
             name: count - heart.counters.get(name, 0) for name, count in standing.counters.items()
         },
         enclosure_cdegc=fresh.get("enclosure_cdegc"),
+        is_commissioned=standing.is_commissioned,
     )
 
 

@@ -44,3 +44,5 @@ class Job:
     source: Source
     clock: Clock
     has_line_input: bool
+    is_commissioned: bool = True
+    is_watched: bool = False

@@ -125,7 +125,7 @@ class Keeper:
         if self._uplink is not None:
             for answer in self._store.answers():
                 self._uplink.post(answer)
-        if self.over.is_set():
+        if self.over.is_set() or self._job.is_watched:
             self.backlog = self._store.backlog()
         return going
 

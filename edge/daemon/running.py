@@ -11,18 +11,20 @@ from functools import partial
 from pathlib import Path
 
 from edge.clock import Clock, boot_id, boot_ns, read_clock, steady_ns
+from edge.commissioning import standing
 from edge.daemon.faults import FolderRefused, NotReceipted, ThreadSilent
 from edge.daemon.feeder import Feeder
 from edge.daemon.inbox import Inbox
 from edge.daemon.job import Close, Connect, Job, Request
 from edge.daemon.keeper import Keeper
 from edge.daemon.sources import Life, Source, open_source
-from edge.daemon.storing import Store
+from edge.daemon.storing import Store, Told, nobody
 from edge.daemon.supervision import Pulse, deserves_feeding, notify, silent_thread
 from edge.faults import Exit
 from edge.keep import DurableFile, Stamp
 from edge.limits import bound
 from edge.send.link import Broker, Tls
+from edge.send.messages import Notice
 from edge.send.uplink import Uplink
 from edge.sense.link import HELLO_WAIT_S
 from edge.settings import BrokerPart, Settings, SettingsError, decision_plan, measure_plan
@@ -86,11 +88,15 @@ class Daemon:
         clock: Clock,
         signal_s: float | None = None,
         hello_wait_s: float = HELLO_WAIT_S,
+        told: Told | None = None,
     ) -> None:
-        """Opens the source and reads the plans; raises what keeps them from it."""
+        """Opens the source and reads the plans; raises what keeps them from it.
+
+        told: hears of every record once it is durable; `keeper.backlog` is kept fresh then.
+        """
         assert settings.store is not None
         self._settings, self._base, self._clock = settings, base, clock
-        self._signal_s = signal_s
+        self._signal_s, self._told = signal_s, told
         self.asked_to_stop = threading.Event()
         self._life = Life(self.asked_to_stop)
         self._folder = made_folder(settings, base)
@@ -111,6 +117,8 @@ class Daemon:
             source=source,
             clock=self._clock,
             has_line_input=self._settings.site.line_status_input,
+            is_commissioned=standing.is_in_service(self._folder, self._settings),
+            is_watched=self._told is not None,
         )
 
     def _open_store(self) -> Store:
@@ -121,7 +129,8 @@ class Daemon:
             self._settings.unit.id,
             quota_bytes=self._settings.store.quota_mb * 1_000_000,
         )
-        return Store(lambda: open_file(self._stamp()), self._stamp, steady_ns)
+        told = nobody if self._told is None else self._told
+        return Store(lambda: open_file(self._stamp()), self._stamp, steady_ns, told)
 
     def _stamp(self) -> Stamp:
         known = self._clock.discipline()
@@ -150,11 +159,20 @@ class Daemon:
             now_us=lambda: self._clock.utc_us() if self._clock.discipline().synchronised else None,
         )
 
+    def note(self, event: str, detail: dict[str, int | str]) -> None:
+        """Let an event be kept and sent like any other."""
+        self._inbox.put_request(Notice(event, detail=detail))
+
+    @property
+    def is_connected(self) -> bool:
+        """Whether the broker holds a session with this unit now."""
+        return self._uplink is not None and self._uplink.connected.is_set()
+
     def wait(self) -> None:
         """Until asked to stop, or the signal is over and receipted; raises what ended a thread."""
         over_ns: int | None = None
         while not self.asked_to_stop.wait(LOOK_S):
-            self._look()
+            self.look()
             if not self.keeper.over.is_set():
                 continue
             over_ns = steady_ns() if over_ns is None else over_ns
@@ -167,7 +185,8 @@ class Daemon:
                     "this again"
                 )
 
-    def _look(self) -> None:
+    def look(self) -> None:
+        """One look at the threads: raises what ended one, feeds the watchdog where all is well."""
         for thread in (self.keeper, self._feeder, self._uplink):
             if thread is not None and thread.failure is not None:
                 raise thread.failure

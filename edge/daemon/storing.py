@@ -41,6 +41,14 @@ WAITING_MAX = 20_000
 """More records than a full disk lets in end the daemon: they would be lost at the next cut."""
 
 
+Told = Callable[[Sequence[Record]], None]
+"""Hears of records once they are durable; must not block."""
+
+
+def nobody(records: Sequence[Record]) -> None:
+    """Nobody listens."""
+
+
 class Store:
     """The durable file, and the records that wait for the next commit."""
 
@@ -49,9 +57,11 @@ class Store:
         open_file: Callable[[], DurableFile],
         stamp: Callable[[], Stamp],
         now_ns: Callable[[], int],
+        told: Told = nobody,
     ) -> None:
-        """Opens the file; raises FileInUse, ForeignFile, StorageFault."""
+        """Opens the file; raises FileInUse, ForeignFile, StorageFault. told: what is committed."""
         self._open_file, self._stamp, self._now_ns = open_file, stamp, now_ns
+        self._told = told
         self._file = open_file()
         self._waiting: list[Record] = []
         self._due_ns: int | None = None
@@ -96,6 +106,7 @@ class Store:
             if _lasts(self._file).items() >= before.items():  # as it was: nothing was written
                 self._file.commit(self._waiting, states, self._stamp())
         _say(self._waiting)
+        self._told(self._waiting)
         self._waiting, self._due_ns = [], None
         self.committed_ns = self._now_ns()
         self._tell_lanes()

@@ -117,6 +117,8 @@ TABLE: dict[str, Row] = {
     "edge.clock": Row(),
     "edge.daemon": Row(("edge",), ANYTHING),
     "edge.checking": Row(("edge",), ANYTHING),
+    "edge.commissioning": Row(("edge",), ANYTHING),
+    "edge.commissioning.standing": Row(("edge.settings",)),
     "edge.recorder": Row(("edge",), ANYTHING),
     "edge.calibrating": Row(("edge",), ANYTHING),
     "edge.__main__": Row(("edge",), ANYTHING),
@@ -160,6 +162,8 @@ TABLE: dict[str, Row] = {
             *PURE_EDGE,
             "gateway.alarms",
             "gateway.books",
+            "gateway.accounts.roles",
+            "gateway.console",
             "gateway.history",
             "gateway.ingest.topics",
             "gateway.replay",
@@ -171,6 +175,7 @@ TABLE: dict[str, Row] = {
     "gateway.outstation": Row(
         (
             *PURE_EDGE,
+            "gateway.accounts.roles",
             "gateway.alarms",
             "gateway.books",
             "gateway.console",
@@ -181,12 +186,25 @@ TABLE: dict[str, Row] = {
         SQL,
     ),
     "gateway.notices": Row(
-        (*PURE_EDGE, "gateway.alarms", "gateway.books", "gateway.console", "gateway.settings"),
+        (
+            *PURE_EDGE,
+            "gateway.accounts.roles",
+            "gateway.alarms",
+            "gateway.books",
+            "gateway.console",
+            "gateway.settings",
+        ),
         ("fastapi", "apprise", *CHECKS),
         SQL,
     ),
     "gateway.watch": Row(
-        (*PURE_EDGE, "gateway.alarms", "gateway.console", "gateway.settings"),
+        (
+            *PURE_EDGE,
+            "gateway.accounts.roles",
+            "gateway.alarms",
+            "gateway.console",
+            "gateway.settings",
+        ),
         ("fastapi", "httpx", "prometheus_client", "paho", *CHECKS),
         SQL,
     ),

@@ -117,6 +117,7 @@ SIGNS = {
     Diagnostic.SOURCE_SILENT: replace(GOOD, alive=False),
     Diagnostic.SENSOR_FAULT: replace(GOOD, counted={"sensor_fault_frames": 1}),
     Diagnostic.SIMULATED: replace(GOOD, is_live=False),
+    Diagnostic.COMMISSIONING: replace(GOOD, is_commissioned=False),
     Diagnostic.SAMPLES_LOST: replace(GOOD, counted={"buffer_overrun_frames": 2}),
     Diagnostic.SENSOR_RESTARTED: replace(GOOD, counted={"restarts": 1}),
     Diagnostic.SUPPLY_DIP: replace(GOOD, counted={"supply_dip_frames": 1}),
@@ -125,6 +126,7 @@ SIGNS = {
     Diagnostic.STORAGE_LOW: replace(GOOD, storage_free_ppm=99_999),
     Diagnostic.UPLINK_AWAY: replace(GOOD, uplink_away=True, backlog=1_001),
     Diagnostic.LINE_NOISY: replace(GOOD, counted={"refused_crc": 4, "refused_length": 3}),
+    Diagnostic.WEATHER_SILENT: replace(GOOD, counted={"weather_asked": 6, "weather_failed": 6}),
 }
 
 
