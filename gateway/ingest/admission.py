@@ -155,7 +155,8 @@ def admit_future(batch: FutureBatch, known: Known) -> Verdict:
         return Verdict(upto, duplicates=1)
     if batch.first > upto + 1:
         return Verdict(upto, gap=(upto + 1, batch.first - 1))
-    return Verdict(batch.last)
+    detail = f"{batch.stream.value} {batch.first} to {batch.last} are kept unread"
+    return Verdict(batch.last, noticed=(Noticed("future-schema", detail),))
 
 
 @dataclass(slots=True)

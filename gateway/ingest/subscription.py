@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import logging
+import re
 import threading
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -19,7 +20,9 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from edge.wire import EPOCH_PATTERN
 from gateway.clock import Clock
 from gateway.ingest.fair_inbox import FairInbox
 from gateway.ingest.intake import Arrival
@@ -58,10 +61,14 @@ class Delivery:
 
 @dataclass(frozen=True, slots=True)
 class UnitState:
-    """What the retained state topic says of a unit; a hint, never a judgement."""
+    """What the retained state topic says of a unit; a hint, never a judgement.
+
+    epoch: the one that the unit says it writes in, "" where it says none.
+    """
 
     unit: str
     state: Literal["online", "offline", "unknown"]
+    epoch: str = ""
 
 
 class Subscription:
@@ -153,7 +160,9 @@ class Subscription:
             log.warning("broker %s refuses the gateway: %s", self._address(), reason)
             return
         self._connection += 1
-        client.subscribe([(UP_FILTER, 1), (STATE_FILTER, 1)])
+        # Else a retained measurement would look like any other until the next start.
+        as_published = SubscribeOptions(qos=1, retainAsPublished=True)
+        client.subscribe([(UP_FILTER, as_published), (STATE_FILTER, as_published)])
 
     def _on_subscribe(
         self,
@@ -208,5 +217,7 @@ def read_state(arrival: Arrival) -> UnitState | None:
         return UnitState(unit, "unknown")
     said = parsed.get("state") if isinstance(parsed, dict) else None
     if said == "online" or said == "offline":
-        return UnitState(unit, said)
+        epoch = parsed.get("epoch")
+        sound = isinstance(epoch, str) and re.fullmatch(EPOCH_PATTERN, epoch)
+        return UnitState(unit, said, epoch if sound else "")
     return UnitState(unit, "unknown")
