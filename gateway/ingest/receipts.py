@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from edge.records import Stream as StreamName
 from edge.wire import canonical
 from gateway.history.store import StreamKey
 from gateway.ingest.intake import Standing
@@ -123,6 +124,15 @@ def greeted(book: Book, marks: Mapping[StreamKey, int], now_s: float) -> Book:
     new = {key: Stream(upto, heard_s=now_s, told_s=due_s) for key, upto in marks.items()}
     known = {key: replace(stream, told_s=due_s) for key, stream in book.streams.items()}
     return Book({**new, **known})
+
+
+def welcome(unit: str, epoch: str, marks: Mapping[StreamKey, int]) -> tuple[Outgoing, ...]:
+    """Receipts of all five streams for a unit that says that it is online, 0 where nothing is held.
+
+    It hears that somebody listens, and need not wait for its next try.
+    """
+    keys = [StreamKey(unit, epoch, stream) for stream in StreamName]
+    return tuple(receipt(key, marks.get(key, 0)) for key in keys)
 
 
 def on_time(book: Book, now_s: float) -> tuple[Book, tuple[Outgoing, ...]]:

@@ -13,7 +13,7 @@ from gateway.ingest.epochs import latest_marks
 from gateway.ingest.fair_inbox import FLOOD_LOOK_S, flooding
 from gateway.ingest.intake import Arrival, Intake, Standing
 from gateway.ingest.questions import Questions
-from gateway.ingest.receipts import Book, after_commit, greeted, on_time
+from gateway.ingest.receipts import Book, after_commit, greeted, on_time, welcome
 from gateway.ingest.subscription import Delivery, Subscription, UnitState, read_state
 
 log = logging.getLogger("seafret.ingest")
@@ -85,7 +85,9 @@ class Ingest(threading.Thread):
                 book = greeted(book, latest_marks(self._intake.marks), now_s)
             book, answers = after_commit(book, standings, now_s, now_us)
             book, repeats = on_time(book, now_s)
-            asking = questions.heard(asking, standings, online, now_s)
+            asking = questions.heard(asking, standings, (one.unit for one in online), now_s)
+            for one in online:
+                answers = (*answers, *welcome(one.unit, one.epoch, self._intake.marks))
             self._subscription.send((*answers, *repeats))
             if self._subscription.connected.is_set():
                 asking, asks = questions.asked(asking, self._intake.marks, now_s, now_us)
@@ -102,7 +104,7 @@ class Ingest(threading.Thread):
             event = SecurityEvent(self._clock.utc_us(), unit, "flood", detail, count)
             self._intake.notices.put(event)
 
-    def _sorted_out(self, deliveries: Sequence[Delivery]) -> tuple[list[Arrival], list[str]]:
+    def _sorted_out(self, deliveries: Sequence[Delivery]) -> tuple[list[Arrival], list[UnitState]]:
         """Measurements, and the units that say that they are online."""
         found, online = [], []
         for delivery in deliveries:
@@ -111,8 +113,8 @@ class Ingest(threading.Thread):
                 found.append(delivery.arrival)
                 continue
             self._on_state(state)
-            if state.state == "online":
-                online.append(state.unit)
+            if state.state == "online" and state.epoch:
+                online.append(state)
         return found, online
 
     def _commit(self, arrivals: Sequence[Arrival]) -> tuple[Standing, ...] | None:

@@ -6,7 +6,7 @@ import json
 from itertools import pairwise
 
 from edge.records import Stream
-from gateway.ingest.intake import Standing
+from gateway.ingest.intake import Arrival, Standing
 from gateway.ingest.receipts import (
     ASK_AGAIN_S,
     GAP_PATIENCE_S,
@@ -19,7 +19,9 @@ from gateway.ingest.receipts import (
     after_commit,
     greeted,
     on_time,
+    welcome,
 )
+from gateway.ingest.subscription import UnitState, read_state
 from tests.gateway.build import EPOCH, UNIT, key
 
 RECEIPT = f"seafret/1/{UNIT}/down/receipt"
@@ -67,6 +69,21 @@ def test_a_gateway_that_is_back_tells_every_stream_where_it_stands_at_once() -> 
         assert len(outgoing) <= TOLD_A_TURN
         told += [json.loads(one.payload)["upto"] for one in outgoing]
     assert sorted(told) == sorted([41, *marks.values()])
+
+
+def test_a_unit_that_says_it_is_online_is_told_where_all_its_streams_stand() -> None:
+    told = [json.loads(one.payload) for one in welcome(UNIT, EPOCH, {key(Stream.ALARM): 7})]
+    assert {(one["epoch"], one["stream"], one["upto"]) for one in told} == {
+        (EPOCH, stream.value, 7 if stream is Stream.ALARM else 0) for stream in Stream
+    }
+
+
+def test_a_state_that_says_no_sound_epoch_is_still_a_state() -> None:
+    topic = f"seafret/1/{UNIT}/state"
+    for epoch, found in ((EPOCH, EPOCH), ("1-x", ""), (7, ""), (EPOCH + "\n", "")):
+        payload = json.dumps({"epoch": epoch, "state": "online"}).encode()
+        state = read_state(Arrival(topic, payload, True, at_us=1))
+        assert state == UnitState(UNIT, "online", found)
 
 
 def test_a_gap_is_answered_by_the_receipt_first_and_then_asked_for() -> None:
