@@ -121,6 +121,6 @@ def effective(settings: Settings, sheet: Sheet | None) -> Settings:
     return settings.model_copy(update={"alarms": dict(sheet.alarms)})
 
 
-def bound(settings: Settings, sheet: Sheet | None, rate_hz: float) -> DecisionPlan:
+def bound(settings: Settings, sheet: Sheet | None, rate_hz: float | None) -> DecisionPlan:
     """The plan that decides with a sheet. Raises SettingsError where a limit cannot work."""
     return decision_plan(effective(settings, sheet), rate_hz)

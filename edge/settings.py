@@ -272,8 +272,11 @@ def _insulator_plan(part: InsulatorPart) -> InsulatorPlan:
     )
 
 
-def decision_plan(settings: Settings, rate_hz: float) -> DecisionPlan:
-    """The decision's plan. Raises SettingsError where a limit cannot work with a sensor."""
+def decision_plan(settings: Settings, rate_hz: float | None) -> DecisionPlan:
+    """The decision's plan. Raises SettingsError where a limit cannot work with a sensor.
+
+    rate_hz: None where it is not known; then gaps are told by UTC.
+    """
     watched = [
         WatchedInsulator(
             id=one.id,

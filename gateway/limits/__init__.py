@@ -1,0 +1,1 @@
+"""Limits under change control: proposed, tried on the past, approved, sent and confirmed."""
