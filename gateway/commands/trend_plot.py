@@ -43,7 +43,7 @@ def draw_trend(trend: SiteTrend, question: Question, path: Path) -> None:
     """Writes the picture."""
     from matplotlib.figure import Figure
 
-    from gateway.commands.trend_text import urgency
+    from gateway.trends.ranking import urgency
 
     shown = sorted(trend.insulators, key=urgency)[:PLOTTED_MAX]
     site = _site(question)

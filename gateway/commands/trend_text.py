@@ -6,10 +6,11 @@ import textwrap
 from collections.abc import Iterator
 
 from gateway.reading.register import Register
-from gateway.trends.assessment import Decision
 from gateway.trends.change import InsulatorTrend, SiteTrend
 from gateway.trends.columns import Period
 from gateway.trends.document import utc_text
+from gateway.trends.ranking import urgency
+from gateway.trends.standing import Standing
 
 WIDTH = 80
 CHANGED = {True: "changed", False: "unchanged", None: "cannot tell"}
@@ -23,22 +24,6 @@ CAUTION = (
 def trend_text(trend: SiteTrend, register: Register) -> str:
     """Head, a paragraph for each insulator, the cautions."""
     return "\n".join([*_head(trend), *_insulators(trend, register), *_wrapped(CAUTION, "", "")])
-
-
-URGENCY = (
-    Decision.REPLACE,
-    Decision.RECOAT,
-    Decision.WASH,
-    Decision.INSPECT,
-    Decision.CANNOT_DECIDE,
-    Decision.NONE_INDICATED,
-)
-"""Order of the list; within one decision the larger index ratio first, then by name."""
-
-
-def urgency(one: InsulatorTrend) -> tuple[int, float, str]:
-    """Sorts the most urgent first."""
-    return URGENCY.index(one.advice.decision), -(one.index_ratio or 0.0), one.insulator
 
 
 def _head(trend: SiteTrend) -> Iterator[str]:
@@ -80,9 +65,17 @@ def _figures(one: InsulatorTrend) -> Iterator[str]:
     yield f"  index   {_ratio(one.index_ratio, one.index_ratio_low, one.index_ratio_high)}"
     onset = f"{_percent(one.onset_rh_reference)}, now {_percent(one.onset_rh_now)} % RH"
     yield f"  onset   {onset}; wet hours {one.wet_hours_reference}, now {one.wet_hours_now}"
+    yield f"  peak    {_peak(one.standing)}"
     if one.wash is not None:
         effect = _ratio(one.wash.ratio, one.wash.low, one.wash.high)
         yield f"  wash    {utc_text(one.wash.at_us)[:10]}: {one.wash.verdict.value}; {effect}"
+
+
+def _peak(standing: Standing) -> str:
+    if standing.highest_ma is None:
+        return "not measured"
+    arcing = "" if standing.arcing_h is None else f"; arcing {standing.arcing_h:.1f} h"
+    return f"{standing.highest_ma:.1f} mA, near from {standing.near_ma:.0f} mA{arcing}"
 
 
 def _ratio(middle: float | None, low: float | None, high: float | None) -> str:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from edge.wire import Refused
 from gateway.history.loaded import Columns, LoadedRows
-from gateway.reading.notes import damaged_insulators, dead_spans, maintenance_rows
+from gateway.reading.notes import dead_spans, maintenance_rows, seen_on
 from gateway.reading.periods import asked_period, compared_periods
 from gateway.reading.register import Register, read_register
 from gateway.reading.site import InsulatorRows, extent_us, insulators_of, weather_columns
@@ -72,5 +72,5 @@ def answered(question: Question) -> SiteTrend:
         question.reference,
         question.now,
         question.maintenance,
-        damaged_insulators(question.rows, question.maintenance),
+        seen=seen_on(question.rows, question.maintenance),
     )

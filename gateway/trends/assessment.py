@@ -55,7 +55,9 @@ class Data(StrEnum):
 @dataclass(frozen=True, slots=True)
 class Case:
     """What the rules look at. damage: an inspection found erosion or tracking that is not light.
-    washed: verdict of the latest wash since the reference began, None where there was none."""
+    washed: verdict of the latest wash since the reference began, None where there was none.
+    near: a peak of now came near the flashover limit. heavy: it arced for long and for much of the
+    wetness. wettable: the latest inspection found the surface wettable."""
 
     data: Data
     changed: bool | None
@@ -64,6 +66,9 @@ class Case:
     type: SurfaceType
     washed: Verdict | None
     damage: bool
+    near: bool = False
+    heavy: bool = False
+    wettable: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +85,9 @@ class Advice:
     type: tuple[SurfaceType, ...] | None = None
     washed: tuple[Verdict | None, ...] | None = None
     damage: tuple[bool, ...] | None = None
+    near: tuple[bool, ...] | None = None
+    heavy: tuple[bool, ...] | None = None
+    wettable: tuple[bool, ...] | None = None
 
     def fits(self, case: Case) -> bool:
         """Whether every field that is given holds the case's."""
@@ -103,8 +111,13 @@ RULES: tuple[Advice, ...] = (
            f"good data in {GOOD_SHARE_LEAST:.0%} of the wet hours", data=(Data.POOR,)),
     Advice("probe-doubted", Decision.CANNOT_DECIDE, "a check of the humidity probe in fog",
            cause=(Cause.PROBE,)),
+    Advice("near-flashover", Decision.INSPECT, "a month without such peaks, or a longer creepage",
+           near=(True,)),
+    Advice("arcs-heavily", Decision.INSPECT, "a wet season with little arcing", heavy=(True,)),
     Advice("not-known-whether-changed", Decision.CANNOT_DECIDE, "more wet nights",
            changed=(None,)),
+    Advice("wettable-seen", Decision.INSPECT, "hydrophobicity seen again after dry days",
+           changed=(False,), wettable=(True,)),
     Advice("steady", Decision.NONE_INDICATED, "a change at equal wetness", changed=(False,)),
     Advice("better", Decision.NONE_INDICATED, "a rise at equal wetness",
            cause=(Cause.DEPOSIT_SITE, *_ALONE), way=(Way.DOWN,)),

@@ -26,16 +26,18 @@ from gateway.trends.columns import (
     MaintenanceRow,
     Period,
     RegisterEntry,
+    Seen,
     SiteColumns,
     SurfaceType,
     WeatherColumns,
 )
 from gateway.trends.evidence import Site, evidence_for, on_grid, way_of
 from gateway.trends.moves import Move, Pattern, moves
-from gateway.trends.reasons import reasons_for
+from gateway.trends.reasons import Grounds, reasons_for
 from gateway.trends.recovery import ClockBand, recovery_clock
 from gateway.trends.response import Response, compare_hours
 from gateway.trends.sensor import Sensor, SensorCheck, check_sensor
+from gateway.trends.standing import Standing, standing_of
 from gateway.trends.wash import Verdict, WashEffect, wash_effect
 
 INTERVAL_LEVEL = 0.90
@@ -70,6 +72,7 @@ class InsulatorTrend:
     sensor: SensorCheck
     clock: tuple[ClockBand, ...]
     response: Response
+    standing: Standing
     found: tuple[str, ...]
 
 
@@ -93,11 +96,14 @@ def compare_periods(
     now: Period,
     maintenance: Sequence[MaintenanceRow] = (),
     damaged: frozenset[str] = frozenset(),
+    seen: Mapping[str, Seen] | None = None,
 ) -> SiteTrend:
     """Everything said of the change of a site between two periods.
 
     damaged: insulators on which an inspection found erosion or tracking that is not light.
+    seen: what people last saw, by insulator; it goes before `damaged`.
     """
+    visits = {name: Seen(damage=True, text="damage seen") for name in damaged} | dict(seen or {})
     span = Period(min(reference.from_us, now.from_us), max(reference.to_us, now.to_us))
     site = on_grid(columns, weather or _no_weather(), reference, now, span)
     responses = {
@@ -116,7 +122,7 @@ def compare_periods(
     trends = []
     for name in sorted(columns.insulators):
         told = (site, name, responses[name], moved.get(name), checks[name])
-        work = (register.get(name, unknown), maintenance, name in damaged)
+        work = (register.get(name, unknown), maintenance, visits.get(name, Seen()))
         trends.append(_one(*told, _judged(*told, *work)))
     found = site.grid.found.said if weather is not None else ("no-weather",)
     return SiteTrend(columns.site, reference, now, INTERVAL_LEVEL, tuple(trends), found)
@@ -162,6 +168,8 @@ class _Judged:
     quality: Data
     good_share: float | None
     wash: WashEffect | None
+    standing: Standing
+    seen: str
 
 
 def _one(
@@ -192,14 +200,17 @@ def _one(
         rule=rule,
         advice=judgement.advice,
         reasons=reasons_for(
-            rule, judgement.advice, judgement.quality, response, move, check,
-            judgement.good_share, wash,
+            Grounds(
+                rule, judgement.advice, judgement.quality, response, move, check,
+                judgement.good_share, wash, judgement.standing, judgement.seen,
+            )
         ),
         wash=wash if _sound(check) or wash is None else _untold(wash),
         move=move,
         sensor=check,
         clock=recovery_clock(site.grid, response, INTERVAL_LEVEL),
         response=response,
+        standing=judgement.standing,
         found=current.found.said,
     )  # fmt: skip
 
@@ -212,7 +223,7 @@ def _judged(
     check: SensorCheck,
     entry: RegisterEntry,
     maintenance: Sequence[MaintenanceRow],
-    damaged: bool,
+    seen: Seen,
 ) -> _Judged:
     current = site.currents[name]
     wash = wash_effect(site.grid, current, maintenance, name, site.span, INTERVAL_LEVEL)
@@ -220,6 +231,7 @@ def _judged(
     wet_now = int(np.sum(site.wet & site.later))
     good_now = int(np.sum(site.wet & site.later & np.isfinite(current.current_ma)))
     good_share = good_now / wet_now if wet_now else None
+    standing = standing_of(site.grid, current, site.wet, site.later, entry)
     case = Case(
         data=_quality(good_share, response),
         changed=rule.changed,
@@ -227,9 +239,12 @@ def _judged(
         way=way_of(0.0 if move is None else move.step),
         type=entry.type,
         washed=None if wash is None else wash.verdict,
-        damage=damaged,
+        damage=seen.damage,
+        near=standing.near,
+        heavy=standing.heavy,
+        wettable=seen.wettable,
     )
-    return _Judged(rule, advised(case), case.data, good_share, wash)
+    return _Judged(rule, advised(case), case.data, good_share, wash, standing, seen.text)
 
 
 def _untold(wash: WashEffect) -> WashEffect:

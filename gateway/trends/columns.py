@@ -133,6 +133,16 @@ class RegisterEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class Seen:
+    """What people last saw on an insulator that matters for advice. damage: erosion or tracking
+    that is not light; wettable: hydrophobicity of class 6 or 7. text: in words, with the date."""
+
+    damage: bool = False
+    wettable: bool = False
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class SiteColumns:
     """All that is read of one site. coast_bearing_deg: direction to the sea from north."""
 

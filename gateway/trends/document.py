@@ -7,6 +7,8 @@ from typing import Any
 
 from gateway.trends.change import InsulatorTrend, SiteTrend
 from gateway.trends.columns import Period
+from gateway.trends.margin import ReturnLevel
+from gateway.trends.standing import Standing
 from gateway.trends.wash import WashEffect
 
 
@@ -51,7 +53,30 @@ def _insulator(one: InsulatorTrend) -> dict[str, Any]:
         "index_reference_ma": _rounded(one.index_reference_ma, 6),
         "good_share": _rounded(one.good_share, 4),
         "flags": list(one.found),
+        "rule": one.advice.name,
+        "margin": _margin(one.standing),
+        "arcing_hours": _rounded(one.standing.arcing_h, 4),
+        "arcing_share_of_wet": _rounded(one.standing.arcing_share, 6),
     }
+
+
+def _margin(standing: Standing) -> dict[str, Any]:
+    """Highest peaks against the flashover limit on both readings, all in mA peak."""
+    return {
+        "highest_ma": _rounded(standing.highest_ma, 3),
+        "near_from_ma": _rounded(standing.near_ma, 1),
+        "limit_phase_phase_ma": _rounded(standing.limit_ma, 1),
+        "limit_phase_earth_ma": _rounded(standing.limit_earth_ma, 1),
+        "next_year": _level(standing.next_year),
+        "next_year_by_nights": _level(standing.next_year_peaks),
+    }
+
+
+def _level(found: ReturnLevel | None) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    ends = {"level_ma": found.level, "low_ma": found.low, "high_ma": found.high}
+    return {name: round(one, 3) for name, one in ends.items()} | {"fitted_to": found.fitted}
 
 
 def _wash(effect: WashEffect) -> dict[str, Any]:

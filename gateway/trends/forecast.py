@@ -10,8 +10,8 @@ known one, a sensor in doubt, work on the insulator since: each is said as a res
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,7 +19,6 @@ from gateway.trends.columns import (
     HOUR_US,
     Action,
     Bools,
-    Floats,
     MaintenanceRow,
     Period,
     SiteColumns,
@@ -198,19 +197,12 @@ def _together(
 
 def _known(current: CurrentHours, first: int) -> CurrentHours:
     """Without what happened from place `first` on."""
-    later = np.arange(current.current_ma.shape[0]) >= first
-    fields: Mapping[str, Floats] = {
-        "current_ma": np.where(later, np.nan, current.current_ma),
-        "total_ma": np.where(later, np.nan, current.total_ma),
-        "arcing": np.where(later, 0.0, current.arcing),
-        "halfcycles": np.where(later, 0.0, current.halfcycles),
-        "cover_s": np.where(later, 0.0, current.cover_s),
-    }
-    return CurrentHours(
-        **fields,
-        in_phase=current.in_phase,
-        conductance=current.conductance,
-        found=current.found,
+    before = np.arange(current.current_ma.shape[0]) < first
+    return replace(
+        current,
+        current_ma=np.where(before, current.current_ma, np.nan),
+        total_ma=np.where(before, current.total_ma, np.nan),
+        arcing=np.where(before, current.arcing, 0.0),
     )
 
 

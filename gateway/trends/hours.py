@@ -67,13 +67,15 @@ class CurrentHours:
     current_ma: resistive where known, else r.m.s., over the good rows of the hour; NaN where less
     than a quarter is good. total_ma: r.m.s. of the whole current. in_phase: whether current_ma is
     the resistive part alone. conductance: whether it is scaled to the median voltage.
-    arcing, halfcycles: counts. cover_s: of all rows. present: rows were there, good or not.
+    arcing, halfcycles: counts. peak_ma: the highest current, NaN where not known. cover_s: of all
+    rows, good or not.
     """
 
     current_ma: Floats
     total_ma: Floats
     arcing: Floats
     halfcycles: Floats
+    peak_ma: Floats
     cover_s: Floats
     in_phase: bool
     conductance: bool
@@ -179,6 +181,7 @@ def current_hours(rows: IntervalColumns, grid: SiteHours) -> CurrentHours:
         total_ma=total,
         arcing=_counts(hour, rows.arcing_halfcycles, good, grid.count),
         halfcycles=_counts(hour, rows.halfcycles, good, grid.count),
+        peak_ma=_highest(hour, rows.peak_ua, good, grid.count),
         cover_s=np.asarray(np.bincount(hour[inside], seconds[inside], grid.count), np.float64),
         in_phase=in_phase,
         conductance=conductance,
@@ -190,6 +193,19 @@ def _counts(hour: Ints, column: Ints | None, good: Bools, count: int) -> Floats:
     if column is None:
         return np.zeros(count)
     return np.asarray(np.bincount(hour[good], column[good], count))
+
+
+def _highest(hour: Ints, peak_ua: Floats | None, good: Bools, count: int) -> Floats:
+    """Highest of each hour [mA]; rows are in order of time."""
+    highest = np.full(count, np.nan)
+    if peak_ua is None:
+        return highest
+    kept = good & np.isfinite(peak_ua)
+    hours = hour[kept]
+    if hours.size:
+        starts = np.flatnonzero(np.diff(hours, prepend=hours[0] - 1))
+        highest[hours[starts]] = np.maximum.reduceat(peak_ua[kept], starts) * 1e-3
+    return highest
 
 
 def in_order(rows: IntervalColumns) -> tuple[IntervalColumns, Findings]:

@@ -164,6 +164,14 @@ def peaks_return(
     )
 
 
+def flashover_limits_a(creepage_mm_kv: float, basis: Basis) -> tuple[float, float]:
+    """I_max [A peak] of one insulator read both ways: on phase-to-phase and on phase-to-earth
+    voltage. What is decided is decided on the lower one."""
+    unified = creepage_mm_kv * (np.sqrt(3.0) if basis is Basis.PHASE_PHASE else 1.0)
+    high = flashover_limit_a(float(unified), Basis.PHASE_EARTH)
+    return high / 3.0, high
+
+
 @dataclass(frozen=True, slots=True)
 class Margin:
     """The highest current so far and the level of the next year against I_max, all in mA peak.

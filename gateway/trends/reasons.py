@@ -1,6 +1,9 @@
-"""The two strongest reasons of a decision, in numbers."""
+"""The two strongest reasons of a decision, in numbers: first those that its rule rests on."""
 
 from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,30 +19,80 @@ from gateway.trends.causes import Cause, Rule
 from gateway.trends.moves import Move
 from gateway.trends.response import Response
 from gateway.trends.sensor import Sensor, SensorCheck
+from gateway.trends.standing import Standing
 from gateway.trends.wash import Verdict, WashEffect
 
 REASONS = 2
 
+_RESTS_ON = {
+    "damage": "seen",
+    "wettable": "seen",
+    "near": "near",
+    "heavy": "heavy",
+    "data": "data",
+    "washed": "wash",
+}
+"""Which reasons stand first, by the fields that a rule asks for."""
 
-def reasons_for(
-    rule: Rule,
-    advice: Advice,
-    quality: Data,
-    response: Response,
-    move: Move | None,
-    check: SensorCheck,
-    good_share: float | None,
-    wash: WashEffect | None,
-) -> tuple[str, ...]:
+
+@dataclass(frozen=True, slots=True)
+class Grounds:
+    """What reasons are drawn from. seen: what people found, in words; "" where nothing grave."""
+
+    rule: Rule
+    advice: Advice
+    quality: Data
+    response: Response
+    move: Move | None
+    check: SensorCheck
+    good_share: float | None
+    wash: WashEffect | None
+    standing: Standing
+    seen: str = ""
+
+
+def reasons_for(grounds: Grounds) -> tuple[str, ...]:
     """The strongest first, two of them; then, for a wash, its reservation."""
-    said = [
-        *_of_sensor(check),
-        *_of_data(quality, response, good_share),
-        *_of_wash(wash, advice),
-        *_of_move(rule, move, response),
-    ]
-    reserved = [WASH_RESERVATION] if advice.decision is Decision.WASH else []
-    return (*said[:REASONS], *reserved)
+    said = [*_all(grounds)]
+    first = {topic for field, topic in _RESTS_ON.items() if getattr(grounds.advice, field)}
+    if grounds.rule.cause is Cause.SENSOR:
+        first.add("sensor")
+    ordered = sorted(said, key=lambda one: one[0] not in first)
+    reserved = [WASH_RESERVATION] if grounds.advice.decision is Decision.WASH else []
+    return (*(text for _, text in ordered[:REASONS]), *reserved)
+
+
+def _all(grounds: Grounds) -> Iterator[tuple[str, str]]:
+    """(topic, reason), in the order that holds where the rule prefers none."""
+    yield from (("sensor", text) for text in _of_sensor(grounds.check))
+    yield from (
+        ("data", text) for text in _of_data(grounds.quality, grounds.response, grounds.good_share)
+    )
+    yield from (("wash", text) for text in _of_wash(grounds.wash, grounds.advice))
+    if grounds.seen and (grounds.advice.damage or grounds.advice.wettable):
+        yield "seen", grounds.seen
+    if grounds.standing.near:
+        yield "near", near_text(grounds.standing)
+    if grounds.standing.heavy:
+        yield "heavy", arcing_text(grounds.standing)
+    moved = _of_move(grounds.rule, grounds.move, grounds.response)
+    yield from (("move", text) for text in moved)
+
+
+def near_text(standing: Standing) -> str:
+    """The highest peak against what counts as near, with its basis."""
+    if standing.limit_ma is None:
+        basis = "creepage not in the register"
+    else:
+        basis = f"a tenth of I_max {standing.limit_ma:.0f} mA, phase-to-phase reading"
+    highest = standing.highest_ma or 0.0
+    return f"highest peak {highest:.0f} mA, near from {standing.near_ma:.0f} mA ({basis})"
+
+
+def arcing_text(standing: Standing) -> str:
+    """How long it arced."""
+    share = standing.arcing_share or 0.0
+    return f"arcing for {standing.arcing_h or 0:.1f} h, {share:.1%} of the wet hours"
 
 
 def _of_sensor(check: SensorCheck) -> list[str]:

@@ -24,7 +24,16 @@ EVIDENCE = [
 CASES = [
     Case(*cells)
     for cells in product(
-        Data, (True, False, None), Cause, Way, SurfaceType, (None, *Verdict), TRUTHS
+        Data,
+        (True, False, None),
+        Cause,
+        Way,
+        SurfaceType,
+        (None, *Verdict),
+        TRUTHS,
+        TRUTHS,
+        TRUTHS,
+        TRUTHS,
     )
 ]
 
@@ -170,6 +179,12 @@ COATED = SurfaceType.COATED_GLASS
         (case(cause=Cause.NONE), Decision.CANNOT_DECIDE),
         (case(damage=True, data=Data.POOR), Decision.REPLACE),
         (case(damage=True, type=SurfaceType.UNKNOWN), Decision.INSPECT),
+        (case(changed=False, cause=Cause.NONE, near=True), Decision.INSPECT),
+        (case(changed=False, cause=Cause.NONE, heavy=True), Decision.INSPECT),
+        (case(changed=False, cause=Cause.NONE, wettable=True), Decision.INSPECT),
+        (case(near=True, data=Data.POOR), Decision.CANNOT_DECIDE),
+        (case(heavy=True, data=Data.LEARNING), Decision.CANNOT_DECIDE),
+        (case(near=True, cause=Cause.SENSOR, changed=None), Decision.CANNOT_DECIDE),
     ],
 )
 def test_each_decision_follows_from_its_own_case(given: Case, decision: Decision) -> None:
