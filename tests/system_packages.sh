@@ -4,6 +4,7 @@
 SYSTEM_NEEDS="
 mosquitto|command -v mosquitto|mosquitto
 a C compiler with its headers|compiles_c|gcc libc6-dev
+the certificate tool openssl|command -v openssl|openssl
 a browser without a screen|command -v chromium|chromium
 "
 

@@ -21,6 +21,9 @@ STORAGE_LOW_PPM = 100_000
 NOISY_FRAMES_PER_MIN = 6
 """More refused frames a minute than this speak of a bad lead or supply, not of one disturbance."""
 
+CERTIFICATE_DAYS = (30, 7, 1)
+"""Days before the certificate's end at which a diagnostic each begins; the last is an alarm."""
+
 BACKLOG_STALE = 1_000
 """So many records without a receipt while there is no link are more than a short outage."""
 
@@ -40,6 +43,10 @@ class Diagnostic(StrEnum):
     STORAGE_LOW = "storage-low"
     UPLINK_AWAY = "uplink-away"
     LINE_NOISY = "line-noisy"
+    CERTIFICATE_MONTH = "certificate-ends-within-30-days"
+    CERTIFICATE_WEEK = "certificate-ends-within-7-days"
+    CERTIFICATE_DAY = "certificate-ends-within-a-day"
+    CERTIFICATE_UNREADABLE = "certificate-unreadable"
     WEATHER_SILENT = "weather-station-silent"
 
 
@@ -82,6 +89,19 @@ MEANINGS: dict[Diagnostic, Meaning] = {
     Diagnostic.STORAGE_LOW: Meaning(Letter.MAINTENANCE, "restore the uplink, or raise the quota"),
     Diagnostic.UPLINK_AWAY: Meaning(Letter.MAINTENANCE, "check modem, network and broker"),
     Diagnostic.LINE_NOISY: Meaning(Letter.MAINTENANCE, "check the data lead and its screen"),
+    Diagnostic.CERTIFICATE_MONTH: Meaning(
+        Letter.MAINTENANCE, "renew the unit's certificate at the utility's authority"
+    ),
+    Diagnostic.CERTIFICATE_WEEK: Meaning(
+        Letter.MAINTENANCE, "renew the certificate this week: afterwards nothing can be sent"
+    ),
+    # Out of specification, for an alarm must still get through while the broker lets the unit in.
+    Diagnostic.CERTIFICATE_DAY: Meaning(
+        Letter.OUT_OF_SPECIFICATION, "renew the certificate today; once it has ended, by a visit"
+    ),
+    Diagnostic.CERTIFICATE_UNREADABLE: Meaning(
+        Letter.OUT_OF_SPECIFICATION, "put the certificate's file in its place again"
+    ),
     Diagnostic.WEATHER_SILENT: Meaning(
         Letter.MAINTENANCE, "check the weather station's supply and lead; `check` says more"
     ),
@@ -112,6 +132,8 @@ class Signs:
     uplink_away: bool
     counted: Mapping[str, int]
     enclosure_cdegc: int | None = None
+    certificate_days: int | None = None
+    certificate_unreadable: bool = False
     is_commissioned: bool = True
 
 
@@ -140,7 +162,19 @@ def found(signs: Signs) -> tuple[Diagnostic, ...]:
         Diagnostic.LINE_NOISY: noisy > NOISY_FRAMES_PER_MIN,
         Diagnostic.WEATHER_SILENT: 0 < asked == signs.counted.get("weather_failed", 0),
     }
+    holds |= _of_certificate(signs)
     return tuple(one for one in Diagnostic if holds[one])
+
+
+def _of_certificate(signs: Signs) -> dict[Diagnostic, bool]:
+    """One of the three at most: the nearest."""
+    days, (month, week, day) = signs.certificate_days, CERTIFICATE_DAYS
+    return {
+        Diagnostic.CERTIFICATE_MONTH: days is not None and week < days <= month,
+        Diagnostic.CERTIFICATE_WEEK: days is not None and day < days <= week,
+        Diagnostic.CERTIFICATE_DAY: days is not None and days <= day,
+        Diagnostic.CERTIFICATE_UNREADABLE: signs.certificate_unreadable,
+    }
 
 
 def letter_of(diagnostics: tuple[Diagnostic, ...]) -> Letter:

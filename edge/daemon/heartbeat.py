@@ -12,6 +12,8 @@ from math import ceil
 
 from edge.daemon import diagnostics
 from edge.daemon.diagnostics import Signs
+from edge.daemon.expiry import NOT_KNOWN, Expiry
+from edge.daemon.noise import quieter
 from edge.quantities import BY_NAME, Flag
 from edge.records import HealthRow, LineStatus
 from edge.version import __version__
@@ -34,7 +36,8 @@ class Heart:
     """start_us: of the running minute's record, -1 before anything. samples: rows in it so far.
 
     readings: by name, with the time at which each was heard. counters: of the source, at the last
-    record. stepped: the clock was stepped within the minute.
+    record. stepped: the clock was stepped within the minute. noise_na: by channel, the quietest
+    moment of the minute.
     """
 
     start_us: int = -1
@@ -42,6 +45,7 @@ class Heart:
     readings: Mapping[str, tuple[int, int]] = field(default_factory=dict)
     counters: Mapping[str, int] = field(default_factory=dict)
     stepped: bool = False
+    noise_na: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def end_us(self) -> int:
@@ -64,6 +68,8 @@ class Standing:
     counters: Mapping[str, int]
     settings_sha: str
     is_commissioned: bool = True
+    firmware: str = ""
+    certificate: Expiry = NOT_KNOWN
 
 
 def begun(heart: Heart, at_us: int) -> Heart:
@@ -83,6 +89,11 @@ def rows_until_due(heart: Heart, at_us: int, rate_hz: float) -> int:
 def counted_in(heart: Heart, rows: int) -> Heart:
     """With so many more samples."""
     return replace(heart, samples=heart.samples + rows)
+
+
+def listened(heart: Heart, noise_na: Mapping[str, int]) -> Heart:
+    """With what some samples say of the converter's noise."""
+    return replace(heart, noise_na=quieter(heart.noise_na, noise_na)) if noise_na else heart
 
 
 def heard(heart: Heart, readings: Mapping[str, int], at_us: int) -> Heart:
@@ -122,10 +133,13 @@ def beat(heart: Heart, until_us: int, now_us: int, standing: Standing) -> tuple[
         line_status=_line_status(fresh, standing),
         supply_mv=fresh.get("supply_mv"),
         enclosure_cdegc=fresh.get("enclosure_cdegc"),
+        noise_na=dict(sorted(heart.noise_na.items())),
+        certificate_days=standing.certificate.days,
         link_counters=dict(sorted(standing.counters.items())),
         letter=diagnostics.letter_of(said),
         reasons=tuple(one.value for one in said),
         software=__version__,
+        firmware=standing.firmware,
         settings_sha=standing.settings_sha,
         flags=tuple(sorted(flags)),
     )
@@ -145,6 +159,8 @@ def _signs(heart: Heart, standing: Standing, fresh: Mapping[str, int]) -> Signs:
             name: count - heart.counters.get(name, 0) for name, count in standing.counters.items()
         },
         enclosure_cdegc=fresh.get("enclosure_cdegc"),
+        certificate_days=standing.certificate.days,
+        certificate_unreadable=bool(standing.certificate.unreadable),
         is_commissioned=standing.is_commissioned,
     )
 

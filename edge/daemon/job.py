@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from edge.clock import Clock
 from edge.daemon.limit_sheets import Bound
@@ -46,3 +47,4 @@ class Job:
     has_line_input: bool
     is_commissioned: bool = True
     is_watched: bool = False
+    certificate: Path | None = None

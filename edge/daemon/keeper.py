@@ -16,19 +16,21 @@ from edge import pipeline
 from edge.clock import boot_id, steady_ns
 from edge.daemon import carrying, dating, heartbeat, limit_sheets
 from edge.daemon.carrying import Carried
+from edge.daemon.expiry import NOT_KNOWN, expiry_of, warned
 from edge.daemon.heartbeat import Heart, Standing
 from edge.daemon.inbox import Inbox
 from edge.daemon.job import Close, Connect, Job, Request, SourceOver
 from edge.daemon.limit_sheets import InForce
+from edge.daemon.noise import noise_na
 from edge.daemon.pacing import head_of, tail_of
 from edge.daemon.resuming import Kept, kept_plain, resumed_from
 from edge.daemon.storing import Store
+from edge.daemon.versions import versions
 from edge.limits import VERB
 from edge.records import HealthRow, UnitEvent
 from edge.samples import SampleBlock, SlowReading, SourceItem, StreamEnd, TimeAnchor
 from edge.send.messages import Asked, Fetch, Notice, Release, Reopen
 from edge.send.uplink import Uplink
-from edge.version import __version__
 
 log = logging.getLogger("seafret.edge")
 
@@ -56,6 +58,7 @@ class Keeper:
         self._heart, self._dated = Heart(), dating.Dated()
         self._counter, self._repeats_until, self._item_ns = 0, 0, steady_ns()
         self._ended, self._trim_ns = False, steady_ns()
+        self._certificate = NOT_KNOWN
         self._carried: Carried
         self._limits: InForce
         self._store: Store
@@ -105,7 +108,7 @@ class Keeper:
         self._repeats_until, self.begin_us = kept.counter, kept.begin_us
         self.epoch = self._store.epoch
         plan, sheet = self._limits.plan, self._limits.sheet
-        detail: dict[str, int | str] = {"software": __version__, "settings": plan.settings_sha}
+        detail: dict[str, int | str] = {**versions(), "settings": plan.settings_sha}
         detail |= {"resumed": kept.how, "limits": 0 if sheet is None else sheet.version}
         detail |= {} if sheet is None else {"sheet": sheet.sha}
         started = UnitEvent(event="started", at_us=now_us, detail=detail)
@@ -223,6 +226,8 @@ class Keeper:
         self._counter = block.counter_end
         if block.counter >= self._repeats_until:
             self._heart = heartbeat.counted_in(self._heart, len(block.samples))
+            heard = noise_na(block, self._job.source.description)
+            self._heart = heartbeat.listened(self._heart, heard)
         self._step(block)
 
     def _take_end(self, end: StreamEnd) -> None:
@@ -257,12 +262,15 @@ class Keeper:
             self._beat(self._heart.end_us, now_us)
 
     def _beat(self, until_us: int, now_us: int) -> None:
-        self._heart, row = heartbeat.beat(self._heart, until_us, now_us, self._standing())
+        standing = self._standing()
+        self._heart, row = heartbeat.beat(self._heart, until_us, now_us, standing)
         self._step(row)
+        self._store.add(warned(self._certificate, standing.certificate, until_us))
+        self._certificate = standing.certificate
 
     def _standing(self) -> Standing:
         anchor, known = self._dated.anchor, self._job.clock.discipline()
-        uplink = self._uplink
+        uplink, path, now_us = self._uplink, self._job.certificate, self._job.clock.utc_us()
         return Standing(
             clock_source=known.source if anchor is None else anchor.source.value,
             clock_synchronised=known.synchronised if anchor is None else anchor.synchronised,
@@ -275,4 +283,6 @@ class Keeper:
             counters=self._job.source.counters(),
             settings_sha=self._limits.plan.settings_sha,
             is_commissioned=self._job.is_commissioned,
+            firmware=self._job.source.firmware(),
+            certificate=expiry_of(path, now_us, synchronised=known.synchronised),
         )

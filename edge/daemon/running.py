@@ -78,6 +78,12 @@ def broker_of(part: BrokerPart, base: Path) -> Broker:
     )
 
 
+def _certificate(settings: Settings, base: Path) -> Path | None:
+    """The unit's own certificate; None where the link to the broker is plain, or there is none."""
+    part = settings.broker
+    return None if part is None or part.certificate is None else base / part.certificate
+
+
 class Daemon:
     """One unit at work. Made, started, waited for and stopped by one thread."""
 
@@ -119,6 +125,7 @@ class Daemon:
             has_line_input=self._settings.site.line_status_input,
             is_commissioned=standing.is_in_service(self._folder, self._settings),
             is_watched=self._told is not None,
+            certificate=_certificate(self._settings, self._base),
         )
 
     def _open_store(self) -> Store:

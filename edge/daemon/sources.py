@@ -65,13 +65,15 @@ class Source:
     cut: why there is less of it than it says. is_dated_by_clock: a stored signal that takes its
     dates from the clock at which it begins.
     items: begins the signal, its first moment at this clock time [us]. counters: what the source
-    counted; silence: why no samples come, "" while they do; both may be read from any thread.
+    counted; firmware: of the sensor unit, as it names itself; silence: why no samples come, ""
+    while they do; all three may be read from any thread.
     """
 
     description: SignalDescription
     items: Callable[[int], Iterator[SourceItem]]
     close: Callable[[], None] = lambda: None
     counters: Callable[[], Mapping[str, int]] = dict
+    firmware: Callable[[], str] = str
     silence: Callable[[], str] = str
     flags: tuple[str, ...] = ()
     cut: str = ""
@@ -143,6 +145,7 @@ def _link(port: str, baud: int, clock: Clock, life: Life, hello_wait_s: float) -
         items=lambda begin_us: _dated_by_host(link, description.rate_hz, clock),
         close=link.close,
         counters=lambda: link.health().counters,
+        firmware=link.firmware,
         silence=lambda: link.health().reason,
         is_live=True,
     )

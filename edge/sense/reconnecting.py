@@ -64,6 +64,11 @@ class ReconnectingLink:
         """May be called from any thread."""
         return health_of(self._known())
 
+    def firmware(self) -> str:
+        """As the sensor unit names it; "" before its hello. May be called from any thread."""
+        hello = self._known().reception.hello
+        return "" if hello is None else hello.firmware
+
     def _known(self) -> Link:
         opened = self._open
         return opened[1].link if opened is not None else self._link

@@ -126,6 +126,10 @@ SIGNS = {
     Diagnostic.STORAGE_LOW: replace(GOOD, storage_free_ppm=99_999),
     Diagnostic.UPLINK_AWAY: replace(GOOD, uplink_away=True, backlog=1_001),
     Diagnostic.LINE_NOISY: replace(GOOD, counted={"refused_crc": 4, "refused_length": 3}),
+    Diagnostic.CERTIFICATE_MONTH: replace(GOOD, certificate_days=30),
+    Diagnostic.CERTIFICATE_WEEK: replace(GOOD, certificate_days=7),
+    Diagnostic.CERTIFICATE_DAY: replace(GOOD, certificate_days=-3),
+    Diagnostic.CERTIFICATE_UNREADABLE: replace(GOOD, certificate_unreadable=True),
     Diagnostic.WEATHER_SILENT: replace(GOOD, counted={"weather_asked": 6, "weather_failed": 6}),
 }
 
