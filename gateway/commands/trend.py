@@ -71,6 +71,7 @@ def command(
     one_thread()
     from gateway.commands.trend_text import trend_text
     from gateway.reading.question import answered, asked
+    from gateway.reading.register import beside
     from gateway.trends.document import trend_document
 
     if plot is not None:
@@ -78,7 +79,7 @@ def command(
 
         check_plot(plot)
     with stored_site(data, site) as rows:
-        question = asked(rows, site, _register(register, data, site), reference, now)
+        question = asked(rows, site, register or beside(data, site), reference, now)
         _check_insulator(insulator, question)
         trend = _only(answered(question), insulator)
         if plot is not None:
@@ -94,11 +95,6 @@ def command(
     if any(one.changed for one in trend.insulators):
         return Exit.FOUND
     return Exit.BLIND if any(one.changed is None for one in trend.insulators) else Exit.FINE
-
-
-def _register(given: Path | None, data: Path, site: str) -> Path | None:
-    beside = data / f"{site}.register.toml"
-    return given or (beside if beside.exists() else None)
 
 
 def _check_insulator(insulator: str | None, question: Question) -> None:

@@ -19,10 +19,12 @@ SITE = ""
 
 
 class Columns(StrEnum):
-    """Kinds of rows that lie in columns. Weather has SITE for an insulator."""
+    """Kinds of rows that lie in columns. Weather has SITE for an insulator; a forecast has the time
+    at which it was issued there, so that a later one stands beside an earlier."""
 
     INTERVAL = "interval"
     WEATHER = "weather"
+    FORECAST = "forecast"
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +88,9 @@ class LoadedRows(Protocol):
     """Reads what was loaded into one site."""
 
     def loaded_insulators(self) -> list[str]: ...
+
+    def forecast_issues(self) -> list[str]:
+        """When the loaded forecasts were issued, RFC 3339 UTC, in order."""
 
     def extent_us(self, kind: Columns) -> tuple[int, int] | None:
         """From the first start to the last end of the loaded rows."""

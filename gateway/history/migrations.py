@@ -218,6 +218,21 @@ def _keep_bodies_of_health(db: Database) -> None:
         db.execute("UPDATE lines SET body = ? WHERE stream_id = ? AND seq = ?", where)
 
 
+@steps(name="006-decisions")
+def decisions(db: Database) -> None:
+    """What people decided: lines are added, and never changed or taken away."""
+    _note(db, "006-decisions", decisions.__doc__ or "")
+    db.execute(
+        "CREATE TABLE decisions (number INTEGER PRIMARY KEY, at_us INTEGER NOT NULL, "
+        "body BLOB NOT NULL)"
+    )
+    for verb in ("UPDATE", "DELETE"):
+        db.execute(
+            f"CREATE TRIGGER decisions_no_{verb.lower()} BEFORE {verb} ON decisions "
+            "BEGIN SELECT RAISE(ABORT, 'decisions are only ever added to'); END"
+        )
+
+
 def _note(db: Database, step: str, note: str) -> None:
     db.execute("CREATE TABLE IF NOT EXISTS migration_notes (step TEXT PRIMARY KEY, note TEXT)")
     db.execute("INSERT INTO migration_notes VALUES (?, ?)", [step, note])

@@ -98,9 +98,16 @@ class SqliteLoadedRows(SqliteQuestions):
 
     def loaded_insulators(self) -> list[str]:
         """Names of the insulators that have loaded rows."""
+        return self._names(Columns.INTERVAL)
+
+    def forecast_issues(self) -> list[str]:
+        """When the loaded forecasts were issued, RFC 3339 UTC, in order."""
+        return self._names(Columns.FORECAST)
+
+    def _names(self, kind: Columns) -> list[str]:
         rows = self.ask(
             "SELECT word FROM words WHERE id IN (SELECT insulator FROM loaded WHERE kind = ?)",
-            self.number(Columns.INTERVAL),
+            self.number(kind),
         )
         return sorted(row[0] for row in rows)
 

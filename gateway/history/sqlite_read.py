@@ -223,13 +223,19 @@ class SqliteReader(SqliteArrays):
         self, after: int = 0, start_us: int = 0, limit: int = PAGE_MAX
     ) -> list[JournalLine]:
         """Lines of the alarm journal numbered above `after` and not before `start_us`."""
-        return [
-            JournalLine(*row)
-            for row in self.ask(
-                "SELECT number, at_us, body FROM alarm_journal WHERE number > ? "
-                "AND at_us >= ? ORDER BY number LIMIT ?",
-                after,
-                start_us,
-                min(limit, PAGE_MAX),
-            )
-        ]
+        return self._lines_after("alarm_journal", after, start_us, limit)
+
+    def decisions(self, after: int = 0, limit: int = PAGE_MAX) -> list[JournalLine]:
+        """What people decided, numbered above `after`; none in a file of an earlier version."""
+        there = self.ask("SELECT 1 FROM sqlite_master WHERE name = 'decisions'").fetchone()
+        return [] if there is None else self._lines_after("decisions", after, 0, limit)
+
+    def _lines_after(self, table: str, after: int, start_us: int, limit: int) -> list[JournalLine]:
+        rows = self.ask(
+            f"SELECT number, at_us, body FROM {table} WHERE number > ? AND at_us >= ? "
+            "ORDER BY number LIMIT ?",
+            after,
+            start_us,
+            min(limit, PAGE_MAX),
+        )
+        return [JournalLine(*row) for row in rows]

@@ -92,7 +92,12 @@ class SqliteWriter:
         with self._one_at_a_time:
             if self._ended:
                 raise HistoryFault(f"history {self._path}: its writer has ended; start it again")
-            self._in_one(lambda: self._write_journal(lines))
+            self._in_one(lambda: self._write_journal(lines, "alarm_journal"))
+
+    def append_decisions(self, lines: Sequence[JournalLine]) -> None:
+        """All lines or none, durable on return; they follow on the last one that is there."""
+        with self._one_at_a_time:
+            self._in_one(lambda: self._write_journal(lines, "decisions"))
 
     def _in_one(self, write: Callable[[], None]) -> None:
         with self._transaction():
@@ -121,17 +126,17 @@ class SqliteWriter:
         if self._connection.in_transaction:
             self._connection.execute("ROLLBACK")
 
-    def _write_journal(self, lines: Sequence[JournalLine]) -> None:
-        query = "SELECT coalesce(max(number), 0) FROM alarm_journal"
+    def _write_journal(self, lines: Sequence[JournalLine], table: str) -> None:
+        query = f"SELECT coalesce(max(number), 0) FROM {table}"
         last = int(self._connection.execute(query).fetchone()[0])
         numbers = [line.number for line in lines]
         if numbers != list(range(last + 1, last + 1 + len(lines))):
             raise MarkConflict(
-                f"history {self._path}: the alarm journal ends at {last}; {numbers[:1]} does not "
+                f"history {self._path}: its {table} ends at {last}; {numbers[:1]} does not "
                 "follow on it; another writer was here"
             )
         self._connection.executemany(
-            "INSERT INTO alarm_journal VALUES (?, ?, ?)",
+            f"INSERT INTO {table} VALUES (?, ?, ?)",
             [(line.number, line.at_us, line.body) for line in lines],
         )
 

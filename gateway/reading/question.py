@@ -13,6 +13,7 @@ from gateway.reading.register import Register, read_register
 from gateway.reading.site import InsulatorRows, extent_us, insulators_of, weather_columns
 from gateway.trends.change import SiteTrend, compare_periods
 from gateway.trends.columns import MaintenanceRow, Period, SiteColumns, WeatherColumns
+from gateway.trends.decided import Advised, advised_by
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,3 +75,10 @@ def answered(question: Question) -> SiteTrend:
         question.maintenance,
         seen=seen_on(question.rows, question.maintenance),
     )
+
+
+def advice_now(question: Question, insulator: str) -> Advised | None:
+    """What the program advises for one insulator, as it is written down beside a decision."""
+    trend = answered(question)
+    found = [one for one in trend.insulators if one.insulator == insulator]
+    return advised_by(trend, found[0]) if found else None

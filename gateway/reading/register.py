@@ -52,6 +52,12 @@ class Register(_Part):
         }
 
 
+def beside(data: Path, site: str) -> Path | None:
+    """The register that lies beside a site's history; None where there is none."""
+    path = data / f"{site}.register.toml"
+    return path if path.exists() else None
+
+
 def read_register(path: Path) -> Register:
     """The register of a file. Raises SettingsError naming key, what was found, what is allowed."""
     try:
