@@ -28,6 +28,7 @@ interval     insulator,start,seconds and any column of intervals.csv
              state, ...), flags joined by |
 weather      start,seconds,rh_pct,air_c; dew_point_c, rain_mm, wind_m_s,
              wind_from_deg, uv_w_m2
+forecast     issued,start,seconds,rh_pct: what a later night will be like
 maintenance  insulator,start,action; note. action: wash, inspect, recoat,
              replace, sensor, outage
 inspection   insulator,start,finding; grade, depth_mm, photo, note.

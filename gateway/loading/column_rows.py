@@ -55,6 +55,8 @@ def checked_rows(
 
     if kind is Columns.INTERVAL:
         keep("insulator", "insulator", words(text.columns["insulator"], _insulator(number)))
+    elif kind is Columns.FORECAST:
+        keep("insulator", "issued", words(text.columns["issued"], _issue(number)))
     keep("start_us", "start", instants("start", text.columns["start"]))
     keep("duration_us", "seconds", decimals(SECONDS.quantity, text.columns["seconds"]), True)
     faults.append(("seconds", _length_faults(columns["duration_us"])))
@@ -122,6 +124,19 @@ _KEYS = ("insulator", "start_us", "duration_us", "flags", "calibration")
 
 def _insulator(number: Callable[[str], int]) -> Callable[[str], int]:
     return lambda text: number(insulator_id(text))
+
+
+def _issue(number: Callable[[str], int]) -> Callable[[str], int]:
+    """A forecast is known by when it was issued, to the second."""
+
+    def read(text: str) -> int:
+        found, faults = instants("issued", [text])
+        if faults:
+            raise ValueError(faults[0])
+        stamp = np.datetime_as_string(found[:1].astype("datetime64[us]"), unit="s")[0]
+        return number(f"{stamp}Z")
+
+    return read
 
 
 def insulator_id(text: str) -> str:

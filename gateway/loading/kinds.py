@@ -49,6 +49,12 @@ FILE_KINDS: tuple[FileKind, ...] = (
     FileKind("deposit", ("insulator", "start", "esdd_mg_cm2"), ("nsdd_mg_cm2", "note"), DEPOSIT),
     FileKind("line status", ("start", "seconds", "line_status"), (), LINE_STATUS),
     FileKind(
+        "forecast",
+        ("issued", "start", "seconds", "rh_pct"),
+        tuple(one.column for one in WEATHER_MEASURES[1:]),
+        Columns.FORECAST,
+    ),
+    FileKind(
         "interval",
         ("insulator", "start", "seconds"),
         ("flags", "calibration", "origin"),

@@ -124,7 +124,7 @@ class _ColumnSink:
         rows, refusals = checked_rows(self.kind, text, self._number)
         self.outcome.refuse(refusals)
         self.held.append(rows)
-        if self.kind is Columns.WEATHER:
+        if self.kind is not Columns.INTERVAL:
             self._look(rows)
         if sum(one.lines.shape[0] for one in self.held) >= ROWS_HELD:
             self._put_away()
@@ -150,7 +150,8 @@ class _ColumnSink:
 
     def _look(self, rows: Rows) -> None:
         self.dampest_cpct = max(self.dampest_cpct, _highest(rows.columns["rh_cpct"]))
-        self.warmest_cdegc = max(self.warmest_cdegc, _highest(rows.columns["air_cdegc"]))
+        if "air_cdegc" in rows.columns:
+            self.warmest_cdegc = max(self.warmest_cdegc, _highest(rows.columns["air_cdegc"]))
 
     def _put_away(self) -> None:
         if not self.held:

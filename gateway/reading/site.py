@@ -198,6 +198,16 @@ def _counts(column: Ints) -> Ints | None:
     return None if _nothing(column) else _known_or(column, 0)
 
 
+def forecast_columns(rows: LoadedRows, issued: str, span: Period) -> WeatherColumns | None:
+    """The humidity of a forecast in a span; None where no row has any."""
+    names = ("duration_us", "rh_cpct")
+    found = rows.loaded_columns(Columns.FORECAST, issued, names, span.from_us, span.to_us)
+    humid = _floats(found["rh_cpct"]) if found["start_us"].size else None
+    if humid is None:
+        return None
+    return WeatherColumns(found["start_us"], found["duration_us"], humid * 1e-2)
+
+
 def weather_columns(rows: LoadedRows, span: Period) -> WeatherColumns | None:
     """The site's weather in a span; None where no row has any humidity."""
     names = ("duration_us", *(name for name, _ in _WEATHER.values()))
