@@ -111,6 +111,9 @@ def _as(event: str) -> Callable[[Reading, re.Match[str]], Denial | None]:
 
 _CLIENT = r"(?:Client|client) (?P<client>\S+) "
 
+_HANDSHAKE = "(Client connection from|OpenSSL Error).*"
+"""One refusal is told in either form, as the handshake fails at once or a moment later."""
+
 FORMS: tuple[tuple[re.Pattern[str], Callable[[Reading, re.Match[str]], Denial | None]], ...] = (
     (re.compile(r"Denied PUBLISH from (?P<client>.+?) \(d\d.*?, '(?P<topic>.*)', "), _publish),
     (re.compile(r"(?P<client>\S+) [012] (?P<topic>\S.*)$"), _subscribe),
@@ -120,8 +123,9 @@ FORMS: tuple[tuple[re.Pattern[str], Callable[[Reading, re.Match[str]], Denial | 
     (re.compile(_CLIENT + "disconnected due to protocol error"), _as("broker-malformed")),
     (re.compile(_CLIENT + "disconnected, not authori[sz]ed"), _as("broker-refused")),
     (re.compile("Client connection from .* denied"), _as("broker-refused")),
-    (re.compile("Client connection from .*return a certificate"), _as("broker-no-certificate")),
+    (re.compile(_HANDSHAKE + "not return a certificate"), _as("broker-no-certificate")),
     (re.compile("Client connection from .* failed"), _as("broker-no-tls")),
+    (re.compile("OpenSSL Error.*(version|protocol|http request|message)"), _as("broker-no-tls")),
     (re.compile("OpenSSL Error.*certificate"), _as("broker-certificate-refused")),
 )
 """Every form of a line that tells of a refusal; the first that fits counts."""
