@@ -9,7 +9,14 @@ from zoneinfo import available_timezones
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-LOOPBACK = ("127.0.0.1", "::1", "localhost")
+from gateway.outward_settings import (
+    LOOPBACK,
+    Heartbeat,
+    Notices,
+    Outstation,
+    placed_notices,
+    placed_outstation,
+)
 
 Port = Annotated[int, Field(ge=1, le=65535)]
 SiteName = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,32}$")]
@@ -125,9 +132,11 @@ class ClockSettings(_Part):
 
 
 class Unit(_Part):
-    """insulators: those that it watches, so that a missing one is seen to be missing."""
+    """insulators: those that it watches, so that a missing one is seen to be missing. settings: a
+    copy of the unit's settings file, by which limits are tried out and checked."""
 
     insulators: tuple[InsulatorName, ...] = ()
+    settings: Path | None = None
 
 
 class Site(_Part):
@@ -142,13 +151,17 @@ class Site(_Part):
 
 
 class Settings(_Part):
-    """All of the gateway's settings. data: the folder of the histories."""
+    """All of the gateway's settings. data: the folder of the histories. outstation, notices: None
+    where nothing is handed on or sent."""
 
     data: Path
     broker: Broker = Broker()
     console: Console = Console()
     watch: Watch = Watch()
     clock: ClockSettings = ClockSettings()
+    heartbeat: Heartbeat = Heartbeat()
+    outstation: Outstation | None = None
+    notices: Notices | None = None
     sites: Annotated[dict[SiteName, Site], Field(min_length=1)]
 
 
@@ -184,7 +197,22 @@ def _placed(settings: Settings, folder: Path) -> Settings:
     console = console.model_copy(update=put(console, "tls_cert", "tls_key", "results"))
     watched = tuple((folder / path).absolute() for path in watch.certificates)
     watch = watch.model_copy(update={"certificates": watched})
-    changes = {"broker": broker, "console": console, "watch": watch}
+    changes: dict[str, object] = {"broker": broker, "console": console, "watch": watch}
+    changes["sites"] = {
+        name: site.model_copy(
+            update={
+                "units": {
+                    monitor: unit.model_copy(update=put(unit, "settings"))
+                    for monitor, unit in site.units.items()
+                }
+            }
+        )
+        for name, site in settings.sites.items()
+    }
+    if settings.outstation is not None:
+        changes["outstation"] = placed_outstation(settings.outstation, folder)
+    if settings.notices is not None:
+        changes["notices"] = placed_notices(settings.notices, folder)
     return settings.model_copy(update={**changes, **put(settings, "data")})
 
 
