@@ -7,9 +7,12 @@ import threading
 from collections.abc import Callable
 
 from gateway.clock import Clock, steady_s
-from gateway.console.app import ApiServer, create_app
+from gateway.console.app import create_app
 from gateway.console.desk import AlarmDesk, Around
+from gateway.console.entering import open_entrance
+from gateway.console.feed import Feed
 from gateway.console.recall import recall
+from gateway.console.serving import ApiServer
 from gateway.console.sources import Sources, Standing
 from gateway.console.summary import Summary, fold, with_link
 from gateway.guard.watching import Guard, told_until_s
@@ -71,8 +74,12 @@ class Gateway:
         self._summary = Summary()
         history = SqliteHistory(settings.data)
         self._subscription = Subscription(settings.broker, self._clock)
+        self._feed = Feed()
+        self._entrance = open_entrance(settings.console, settings.data, Clock().utc_us)
         self._api = ApiServer(
-            create_app(self._sources(history), settings.console), settings.console
+            create_app(self._sources(history), settings.console, self._entrance),
+            settings.console,
+            self._feed,
         )
         self.address = self._api.address
         try:
@@ -81,6 +88,7 @@ class Gateway:
             self._desk = AlarmDesk(self._around(history))
         except BaseException:
             self._api.stop()
+            self._entrance.close()
             raise
         self._ticker = Ticker(self._desk, self._on_end)
         self._ingest = Ingest(
@@ -110,7 +118,9 @@ class Gateway:
             register=self._settings.sites,
             stale_after_us=round(self._settings.watch.stale_after_s * 1_000_000),
             desk=lambda: self._desk,
-            may_act=self._settings.console.tls_cert is None,
+            feed=self._feed,
+            data=self._settings.data,
+            rate=self._settings.clock.rate,
         )
 
     def _around(self, history: SqliteHistory) -> Around:
@@ -122,6 +132,7 @@ class Gateway:
             now_us=self._clock.utc_us,
             deaf=self._is_deaf,
             stale_after_us=round(self._settings.watch.stale_after_s * 1_000_000),
+            on_entries=lambda site, entries: self._feed.touch([f"site:{site}", "alarms"]),
         )
 
     def _is_deaf(self) -> bool:
@@ -155,15 +166,18 @@ class Gateway:
         else:
             self._ingest.stop()
         self._api.stop()
+        self._entrance.close()
 
     def _on_commit(self, site: str, commit: Commit) -> None:
         self._summary = fold(self._summary, site, commit)
         self._desk.on_commit(site, commit)
+        self._feed.touch([f"site:{site}"])
 
     def _on_state(self, state: UnitState) -> None:
         site = site_of(state.unit)
         if site in self._settings.sites:
             self._summary = with_link(self._summary, site, state.unit, state.state)
+            self._feed.touch([f"site:{site}"])
 
     def _on_end(self, fault: BaseException | None) -> None:
         self._fault = fault

@@ -1,7 +1,6 @@
 """The alarm list over the API: told to whoever asks, acted on by a named person.
 
-Until there are accounts, actions are taken on loopback without TLS only, under the name that the
-person gives. A browser page from elsewhere cannot act: its origin gives it away.
+Whose name an action gets, and whether the caller may do it, is the gate's business.
 """
 
 from __future__ import annotations
@@ -10,7 +9,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from typing import Annotated, Any
-from urllib.parse import urlsplit
 
 from fastapi import APIRouter, HTTPException, Query, Request, Response
 from pydantic import AwareDatetime
@@ -31,9 +29,10 @@ from gateway.console.alarm_asks import (
     action_of,
     site_of_ask,
 )
-from gateway.console.alarm_picture import AlarmsTold, SiteAround, alarms_told
+from gateway.console.alarm_picture import AlarmsTold
 from gateway.console.desk import AlarmDesk
-from gateway.console.picture import Liveliness, picture
+from gateway.console.gate import address_of, person_of
+from gateway.console.present import Present
 from gateway.console.sources import From, SiteQuery, Sources, To, us
 from gateway.history.store import HistoryFault
 
@@ -60,42 +59,27 @@ class Performance:
     targets: dict[str, str]
 
 
-def add_alarms(routes: APIRouter, sources: Sources) -> None:
+def add_alarms(routes: APIRouter, sources: Sources, present: Present) -> None:
     """All routes about alarms."""
-    _add_present(routes, sources)
+    _add_present(routes, present)
     _add_past(routes, sources)
-    _add_actions(routes, sources)
+    _add_actions(routes, sources, present)
 
 
-def _told(sources: Sources, site: str | None = None) -> AlarmsTold:
-    now = picture(sources.summary(), sources.register, sources.now_us(), sources.stale_after_us)
-    around = {
-        one.site: SiteAround(
-            one.insulators,
-            one.watched,
-            frozenset(
-                unit.unit
-                for unit in now.units
-                if unit.site == one.site and unit.liveliness is Liveliness.LIVE
-            ),
-            {
-                seen.insulator: seen.row.arcing_peak_ua
-                for seen in now.insulators
-                if seen.site == one.site and seen.row is not None and seen.watched
-            },
-        )
-        for one in now.sites
-    }
-    lists = {name: held for name, held in sources.desk().lists().items() if site in (None, name)}
-    return alarms_told(lists, around, now.now_us)
+def _told(present: Present, site: str | None = None) -> AlarmsTold:
+    told = present.told().alarms
+    if site is None:
+        return told
+    sites = [one for one in told.sites if one.site == site]
+    return AlarmsTold(told.now_us, sites, [one for one in told.alarms if one.site == site])
 
 
-def _add_present(routes: APIRouter, sources: Sources) -> None:
+def _add_present(routes: APIRouter, present: Present) -> None:
     @routes.get("/alarms")
     def alarms(
         site: SiteQuery = None, shown: Annotated[list[Shown] | None, Query()] = None
     ) -> AlarmsTold:
-        told = _told(sources, site)
+        told = _told(present, site)
         kept = [one for one in told.alarms if shown is None or one.shown in shown]
         return AlarmsTold(told.now_us, told.sites, kept)
 
@@ -154,58 +138,53 @@ def _stored() -> Iterator[None]:
         raise HTTPException(503, str(fault)) from fault
 
 
-def _check_caller(sources: Sources, request: Request) -> None:
-    if not sources.may_act:
-        raise HTTPException(403, "actions over TLS need accounts, which this version lacks")
-    origin = request.headers.get("origin")
-    if origin is not None and urlsplit(origin).netloc != request.headers.get("host"):
-        raise HTTPException(403, "a page from elsewhere may not act here")
+def act(sources: Sources, ask: Ask, request: Request) -> str:
+    """Does it under the caller's name; the site that it was about. Raises ActionRefused."""
+    ask = ask.model_copy(update={"by": person_of(request, ask.by)})
+    site = site_of_ask(ask)
+    if site not in sources.register:
+        raise ActionRefused(f"no site {site[:32]!r}; see /api/1/sites")
+    held = sources.desk().lists()[site]
+    with _stored():
+        sources.desk().act(site, action_of(held, ask, sources.now_us(), address_of(request)))
+    return site
 
 
-def _act(sources: Sources, ask: Ask, request: Request) -> AlarmsTold:
-    _check_caller(sources, request)
-    address = request.client.host if request.client else ""
-    try:
-        site = site_of_ask(ask)
-        if site not in sources.register:
-            raise ActionRefused(f"no site {site[:32]!r}; see /api/1/sites")
-        held = sources.desk().lists()[site]
-        with _stored():
-            sources.desk().act(site, action_of(held, ask, sources.now_us(), address))
-    except ActionRefused as fault:
-        raise HTTPException(409, str(fault)) from fault
-    return _told(sources, site)
+def _add_actions(routes: APIRouter, sources: Sources, present: Present) -> None:
+    def done(ask: Ask, request: Request) -> AlarmsTold:
+        try:
+            return _told(present, act(sources, ask, request))
+        except ActionRefused as fault:
+            raise HTTPException(409, str(fault)) from fault
 
-
-def _add_actions(routes: APIRouter, sources: Sources) -> None:
     @routes.post("/alarms/acknowledge")
     def acknowledge(ask: AskAcknowledge, request: Request) -> AlarmsTold:
-        return _act(sources, ask, request)
+        return done(ask, request)
 
     @routes.post("/alarms/shelve")
     def shelve(ask: AskShelve, request: Request) -> AlarmsTold:
-        return _act(sources, ask, request)
+        return done(ask, request)
 
     @routes.post("/alarms/unshelve")
     def unshelve(ask: AskUnshelve, request: Request) -> AlarmsTold:
-        return _act(sources, ask, request)
+        return done(ask, request)
 
     @routes.post("/alarms/reset")
     def reset(ask: AskReset, request: Request) -> AlarmsTold:
-        return _act(sources, ask, request)
+        return done(ask, request)
 
     @routes.post("/alarms/out-of-service")
     def out_of_service(ask: AskTakeOut, request: Request) -> AlarmsTold:
-        return _act(sources, ask, request)
+        return done(ask, request)
 
     @routes.post("/alarms/in-service")
     def in_service(ask: AskPutBack, request: Request) -> AlarmsTold:
-        return _act(sources, ask, request)
+        return done(ask, request)
 
     @routes.post("/alarms/answer")
     def answer(ask: AskAnswer, request: Request) -> AlarmsTold:
-        return _act(sources, ask, request)
+        return done(ask, request)
 
     @routes.post("/alarms/outage")
     def outage(ask: AskOutage, request: Request) -> AlarmsTold:
-        return _act(sources, ask, request)
+        return done(ask, request)

@@ -37,10 +37,10 @@ SiteName = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,32}$")]
 
 
 class _Ask(BaseModel):
-    """by: who acts; required until there are accounts."""
+    """by: who acts; must be given where no accounts are in force, else it is the caller."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
-    by: PersonName
+    by: PersonName | None = None
 
 
 class AskAcknowledge(_Ask):
@@ -153,7 +153,8 @@ class _Who(TypedDict):
 
 
 def action_of(held: AlarmList, ask: Ask, at_us: int, address: str) -> Action:
-    """The action of an ask. Raises ActionRefused where it names no alarm."""
+    """The action of an ask that names its person. Raises ActionRefused where it names no alarm."""
+    assert ask.by is not None, "the gate has named the person"
     who = _Who(at_us=at_us, by=ask.by, address=address)
     match ask:
         case AskAcknowledge():

@@ -9,21 +9,23 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Any
 
-from fastapi import APIRouter, HTTPException, Query
+from fastapi import APIRouter, HTTPException, Path, Query, Response
 
-from edge.records import Condition, IntervalRow, Span, WeatherRow
+from edge.records import Capture, Condition, IntervalRow, Span, WeatherRow
 from edge.version import __version__
+from gateway.alarms.journal import read_entry
 from gateway.console.alarm_api import add_alarms
+from gateway.console.answers import AnswerLabel, answer_labels
 from gateway.console.picture import (
     ConditionTold,
     InsulatorTold,
     Picture,
     SiteTold,
     UnitTold,
-    picture,
 )
+from gateway.console.present import Present
 from gateway.console.sources import From, Limit, SiteQuery, Sources, To, us
 from gateway.history.store import History, HistoryFault, SiteReader
 
@@ -67,20 +69,28 @@ class Exposure:
     sums: dict[str, int]
 
 
-def router(sources: Sources) -> APIRouter:
+REFUSALS: dict[int | str, dict[str, Any]] = {
+    401: {"description": "nobody is signed in"},
+    403: {"description": "the caller's role does not allow it, or the page is from elsewhere"},
+    404: {"description": "there is no such site"},
+    409: {"description": "the rules of the alarm list do not allow it; the text says what they do"},
+    413: {"description": "the request is too long"},
+    503: {"description": "the history cannot be read or written now"},
+}
+
+
+def router(sources: Sources, present: Present) -> APIRouter:
     """The routes over their sources."""
-    routes = APIRouter(prefix="/api/1")
-    _add_present(routes, sources)
+    routes = APIRouter(prefix="/api/1", responses=REFUSALS)
+    _add_present(routes, sources, present)
     _add_past(routes, sources)
-    add_alarms(routes, sources)
+    add_alarms(routes, sources, present)
     return routes
 
 
-def _add_present(routes: APIRouter, sources: Sources) -> None:
+def _add_present(routes: APIRouter, sources: Sources, present: Present) -> None:
     def now() -> Picture:
-        return picture(
-            sources.summary(), sources.register, sources.now_us(), sources.stale_after_us
-        )
+        return present.told().picture
 
     @routes.get("/health")
     def health() -> Health:
@@ -128,14 +138,14 @@ def _add_past(routes: APIRouter, sources: Sources) -> None:
         limit: Limit = 1000,
     ) -> IntervalPage:
         spans = tuple(span or (Span.MINUTE, Span.MERGED))
-        with _reading(sources.history, site) as reader:
+        with reading(sources.history, site) as reader:
             rows = reader.intervals(insulator, us(start), us(end), spans, limit + 1)
         kept, next_us = _page([row.start_us for row in rows], limit)
         return IntervalPage(rows[:kept], next_us)
 
     @routes.get("/sites/{site}/weather")
     def weather(site: str, start: From, end: To, limit: Limit = 1000) -> WeatherPage:
-        with _reading(sources.history, site) as reader:
+        with reading(sources.history, site) as reader:
             rows = [one.record for one in reader.weather(us(start), us(end), limit + 1)]
         kept, next_us = _page([row.start_us for row in rows], limit)
         return WeatherPage(rows[:kept], next_us)
@@ -148,9 +158,43 @@ def _add_past(routes: APIRouter, sources: Sources) -> None:
         end: To,
     ) -> Exposure:
         from_us, to_us = us(start), us(end)
-        with _reading(sources.history, site) as reader:
+        with reading(sources.history, site) as reader:
             sums = reader.exposure(insulator, from_us, to_us)
         return Exposure(site, insulator, from_us, to_us, sums)
+
+    @routes.get("/sites/{site}/labels")
+    def labels(site: str) -> list[AnswerLabel]:
+        with reading(sources.history, site) as reader:
+            lines = reader.journal()
+            found = [read_entry(one.body) for one in lines]
+            while lines:
+                lines = reader.journal(lines[-1].number)
+                found += [read_entry(one.body) for one in lines]
+        return answer_labels(site, found)
+
+    @routes.get("/sites/{site}/captures")
+    def captures(
+        site: str,
+        insulator: Annotated[str, Query(min_length=1, max_length=48)],
+        start: From,
+        end: To,
+    ) -> list[Capture]:
+        with reading(sources.history, site) as reader:
+            found = [one.record for one in reader.captures(us(start), us(end))]
+        return [one for one in found if one.insulator == insulator]
+
+    @routes.get("/sites/{site}/captures/{content_sha}", response_class=Response)
+    def capture(
+        site: str, content_sha: Annotated[str, Path(pattern=r"^[0-9a-f]{64}$")]
+    ) -> Response:
+        with reading(sources.history, site) as reader:
+            content = reader.capture_bytes(content_sha)
+        if content is None:
+            raise HTTPException(404, "no such capture, or its parts have not all arrived yet")
+        name = f'attachment; filename="{content_sha[:16]}.cff"'
+        return Response(
+            content, media_type="application/octet-stream", headers={"Content-Disposition": name}
+        )
 
 
 def _page(starts: list[int], limit: int) -> tuple[int, int | None]:
@@ -166,7 +210,9 @@ def _page(starts: list[int], limit: int) -> tuple[int, int | None]:
 
 
 @contextmanager
-def _reading(history: History, site: str) -> Iterator[SiteReader]:
+def reading(history: History, site: str) -> Iterator[SiteReader]:
+    """A reader of a site, closed afterwards; 404 where it has no history, 503 where it cannot be
+    read."""
     if site not in history.sites():
         raise HTTPException(404, f"no history of a site {site[:32]!r}; see /api/1/sites")
     try:

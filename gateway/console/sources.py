@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Annotated
 
 from fastapi import Query
 from pydantic import AwareDatetime
 
 from gateway.console.desk import AlarmDesk
+from gateway.console.feed import Feed
 from gateway.console.summary import Summary
 from gateway.history.store import History
 from gateway.settings import Site
@@ -28,7 +30,8 @@ class Standing:
 
 @dataclass(frozen=True, slots=True)
 class Sources:
-    """What the API reads from. may_act: people without an account may act on alarms."""
+    """What the console and the API read from. rate: of the gateway's clock against real time, 1
+    but for a demo. data: folder of the histories."""
 
     summary: Callable[[], Summary]
     standing: Callable[[], Standing]
@@ -37,7 +40,9 @@ class Sources:
     register: Mapping[str, Site]
     stale_after_us: int
     desk: Callable[[], AlarmDesk]
-    may_act: bool
+    feed: Feed
+    data: Path
+    rate: float = 1.0
 
 
 From = Annotated[AwareDatetime, Query(alias="from")]
