@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import logging
 import re
+import socket
 import threading
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -90,6 +91,7 @@ class Subscription:
             protocol=MQTTProtocolVersion.MQTTv5,
             manual_ack=True,
         )
+        client.on_socket_open = _without_delay
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
         client.on_subscribe = self._on_subscribe
@@ -204,6 +206,11 @@ class Subscription:
 
     def _address(self) -> str:
         return f"{self._broker.host}:{self._broker.port}"
+
+
+def _without_delay(client: Client, userdata: Any, sock: Any) -> None:
+    """A receipt follows an acknowledgement at once and shall not wait for the network's answer."""
+    sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
 
 
 def read_state(arrival: Arrival) -> UnitState | None:
