@@ -26,12 +26,10 @@ assert len(FIGURES) == len(CENTRE) == len(SCALE) == len(HIDDEN)
 
 
 def probability_of(shapes: Floats) -> Floats:
-    """Probability of an arc from figures of shape (..., len(FIGURES))."""
-    flat = shapes.reshape(-1, shapes.shape[-1])
-    scaled = np.clip((flat - _CENTRE) / _SCALE, -CLIP, CLIP)
-    layer = np.broadcast_to(_OFFSETS, (len(flat), len(_OFFSETS))).copy()
-    for figure, weights in enumerate(_HIDDEN):
-        layer += scaled[:, figure, None] * weights
-    log_odds = np.add.reduce(np.tanh(layer) * _OUT, axis=1) + BIAS
-    found = 1.0 / (1.0 + np.exp(-np.clip(log_odds, -40.0, 40.0)))
-    return np.asarray(found.reshape(shapes.shape[:-1]), np.float64)
+    """Probability of an arc, shape (m,), from figures of shape (len(FIGURES), m)."""
+    scaled = np.clip((shapes - _CENTRE[:, None]) / _SCALE[:, None], -CLIP, CLIP)
+    layer = np.repeat(_OFFSETS[:, None], shapes.shape[1], axis=1)
+    for figure, weights in zip(scaled, _HIDDEN, strict=True):
+        layer += weights[:, None] * figure
+    log_odds = np.add.reduce(np.tanh(layer) * _OUT[:, None], axis=0) + BIAS
+    return np.asarray(1.0 / (1.0 + np.exp(-np.clip(log_odds, -40.0, 40.0))), np.float64)

@@ -9,13 +9,13 @@ it is likely and also passes the conditions below, which no weighing can talk aw
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
 
 from edge.measure.arc_model import probability_of
-from edge.measure.explaining import explained
+from edge.measure.explaining import Reference, explained
 from edge.measure.shape import FIGURES, figures
 
 Floats = npt.NDArray[np.float64]
@@ -43,8 +43,8 @@ SPIKE_TO_SMOOTH_MIN = 2.0
 class Verdict:
     """Per half-cycle, shape (n, halves): probability of an arc, what follows, and what it rests on.
 
-    figures: of `shape.FIGURES`, shape (n, halves, figures); zeros in windows that leave nothing
-    unexplained.
+    figures: of `shape.FIGURES`, shape (n, halves, figures); zeros in half-cycles that leave
+    nothing unexplained.
     """
 
     probability: Floats
@@ -55,9 +55,9 @@ class Verdict:
 
 
 def judged(
-    current: Floats, voltage: Floats | None, polarity: Floats, points_per_s: float
+    current: Floats, reference: Reference | None, polarity: Floats, points_per_s: float
 ) -> Verdict:
-    """current: (n, halves, points) [mA] on the mains clock; voltage: the same shape or None.
+    """current: (n, halves, points) [mA] on the mains clock; reference: its voltage, if measured.
 
     polarity: sign of the voltage of each half-cycle; points_per_s: of the mains clock at nominal
     frequency. Fewer than two half-cycles are not judged.
@@ -66,25 +66,24 @@ def judged(
     if shape[0] == 0 or shape[1] < 2:
         none = np.zeros(shape, np.bool_)
         return Verdict(np.zeros(shape), none, none, none, np.zeros((*shape, len(FIGURES))))
-    seen = explained(current, voltage, polarity)
-    raw = seen.residual.max(axis=-1)
-    noise = np.broadcast_to(seen.noise_ma[:, None], shape)
-    possible = raw > np.maximum(RESIDUAL_MA_MIN, RESIDUAL_TO_NOISE_MIN * noise)
-    shapes = np.zeros((*shape, len(FIGURES)))
-    probability = np.zeros(shape)
-    # most windows of a year leave nothing unexplained; they are spared the rest
-    rows = np.flatnonzero(possible.any(axis=1))
-    if len(rows):
-        shapes[rows] = figures(seen.rows(rows), points_per_s)
-        probability[rows] = probability_of(shapes[rows])
-    probability = np.where(possible, probability, 0.0)
-    return _verdict(probability, shapes, raw, noise)
+    seen = explained(current, reference, polarity)
+    raw = seen.residual.max(axis=0)
+    possible = raw > np.maximum(RESIDUAL_MA_MIN, RESIDUAL_TO_NOISE_MIN * seen.noise_ma)
+    shapes = np.zeros((len(FIGURES), shape[1], shape[0]))
+    probability = np.zeros(possible.shape)
+    # most half-cycles of a year leave nothing unexplained; they are spared the rest
+    if possible.any():
+        found = figures(seen, possible, points_per_s)
+        shapes[:, possible] = found
+        probability[possible] = probability_of(found)
+    verdict = _verdict(probability, shapes, raw, seen.noise_ma)
+    return Verdict(*(getattr(verdict, one.name).T for one in fields(verdict)))
 
 
 def _verdict(probability: Floats, shapes: Floats, raw: Floats, noise: Floats) -> Verdict:
     doubtful = (probability > DOUBT_FROM) & (probability < DOUBT_TO)
     arcing = (probability >= LIKELY) & ~doubtful
-    sharp = shapes[..., 1] > np.log(SPIKE_TO_SMOOTH_MIN)
+    sharp = shapes[1] > np.log(SPIKE_TO_SMOOTH_MIN)
     high = raw > np.maximum(SPIKE_MA_MIN, SPIKE_TO_NOISE_MIN * noise)
     spike = sharp & high & ~arcing & ~doubtful
     return Verdict(probability, arcing, doubtful, spike, shapes)

@@ -8,7 +8,6 @@ begins and ends with whole windows, so that replayed alone it is cut into the sa
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,6 +16,7 @@ from edge.measure.plan import MeasurePlan
 from edge.measure.raw_cuts import LEAD_CYCLES, Cutter, Window
 from edge.measure.raw_rows import RawRows, Trigger
 from edge.measure.triggers import (
+    DRY,
     Found,
     Watching,
     after_arc,
@@ -84,47 +84,64 @@ def _needed_from(watching: Watching, start: int) -> int:
 
 
 def _looked(cutter: Cutter, watching: Watching, table: WindowTable) -> tuple[Watching, list[Found]]:
-    if _is_dull(watching, table):
-        *_, last = _windows(cutter, table.rows(len(table) - 1, len(table)))
-        return replace(watching, before=last), []
     found: list[Found] = []
-    for window in _windows(cutter, table):
+    passed = -1
+    for index in _telling(watching, table):
+        if passed < index - 1:
+            watching = replace(watching, before=_window(cutter, table, index - 1))
+        window = _window(cutter, table, index)
         watching, some = completed(cutter, watching, window)
         watching = asked(cutter, watching, window)
         watching, silent = after_arc(cutter, watching, window)
         watching, dry = dry_minute(cutter, watching, window)
         watching = replace(watching, before=window)
         found += [*some, *silent, *dry]
+        passed = index
     return watching, found
 
 
-def _is_dull(watching: Watching, table: WindowTable) -> bool:
-    """Whether no window of a table can matter: the cheap way for most of them."""
-    return (
-        Trigger.BASELINE in watching.seen
-        and not watching.wanted
-        and watching.arc is None
-        and not table.arcing.any()
-        and not table.clipped_halfcycles.any()
-    )
+def _telling(watching: Watching, table: WindowTable) -> list[int]:
+    """The windows that can matter, in order; the last one always, as the newest.
+
+    Looking at all of them would find the same: a window asks only if it is clipped, or arcs for the
+    first time or higher than all before, and is answered by the next; an arc before the last one
+    matters only if the current went after it; a dry minute has dry windows.
+    """
+    arcs = np.asarray(table.arcing.any(axis=1), np.bool_)
+    after = watching.arc is not None or bool(arcs.any())
+    has_dry = Trigger.BASELINE not in watching.seen and bool((table.state == DRY).any())
+    if has_dry or (after and not table.live.all()):
+        return list(range(len(table)))
+    peaks = np.where(arcs, table.arcing_peak_ua, -1)
+    before = np.maximum.accumulate(np.concatenate([[watching.highest_ua], peaks[:-1]]))
+    asking = (table.clipped_halfcycles > 0) | (peaks > before)
+    if Trigger.ONSET not in watching.seen:
+        asking |= arcs
+    telling = asking.copy()
+    telling[1:] |= asking[:-1]
+    telling[0] |= bool(watching.wanted) or Trigger.BASELINE not in watching.seen
+    telling[-1] = True
+    if after:
+        telling[len(arcs) - 1 - int(np.argmax(arcs[::-1])) if arcs.any() else 0 :] = True
+    return np.flatnonzero(telling).tolist()
 
 
-def _windows(cutter: Cutter, table: WindowTable) -> Iterator[Window]:
-    count = np.rint(table.duration_us * (cutter.description.rate_hz / 1e6)).astype(np.int64)
-    columns = (
-        table.start,
-        table.start + count,
-        table.start_us,
-        table.duration_us,
-        table.arcing.sum(axis=1),
-        table.first_arc_us,
-        table.last_arc_us,
-        table.arcing_peak_ua,
-        table.peak_ua,
-        table.clipped_halfcycles,
-        table.live,
-        table.state,
-        table.flags,
+def _window(cutter: Cutter, table: WindowTable, index: int) -> Window:
+    """One row of a table."""
+    start, duration_us = int(table.start[index]), int(table.duration_us[index])
+    count = round(duration_us * (cutter.description.rate_hz / 1e6))
+    return Window(
+        start=start,
+        stop=start + count,
+        start_us=int(table.start_us[index]),
+        duration_us=duration_us,
+        arcs=int(table.arcing[index].sum()),
+        first_arc_us=int(table.first_arc_us[index]),
+        last_arc_us=int(table.last_arc_us[index]),
+        arcing_peak_ua=int(table.arcing_peak_ua[index]),
+        peak_ua=int(table.peak_ua[index]),
+        clipped=int(table.clipped_halfcycles[index]),
+        live=int(table.live[index]),
+        state=int(table.state[index]),
+        flags=int(table.flags[index]),
     )
-    for fields in zip(*(column.tolist() for column in columns), strict=True):
-        yield Window(*fields)

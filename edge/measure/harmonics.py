@@ -6,7 +6,7 @@ of squares of a harmonic's line and its two neighbours.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -39,10 +39,6 @@ class Harmonics:
     h3_rad: Floats
     line1: Complexes
     spectrum: Complexes
-
-    def rows(self, part: slice) -> Harmonics:
-        """The windows of `part`."""
-        return Harmonics(*(getattr(self, each.name)[part] for each in fields(self)))
 
 
 def spectrum(windows: Floats) -> Complexes:

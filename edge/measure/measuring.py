@@ -15,6 +15,7 @@ import numpy.typing as npt
 from edge.measure.aligning import Axis, aligned
 from edge.measure.arcing import Verdict, judged
 from edge.measure.beside import Beside, beside
+from edge.measure.explaining import Reference
 from edge.measure.flags import BITS
 from edge.measure.placing import Placement, Signal, turned
 from edge.measure.plan import MeasureLimits
@@ -66,14 +67,8 @@ def measured(
         halves = _halves(signals, stack, current, voltage, sums, lost)
     pieces = beside(signals, stack.owner, placed)
     lines = spectral(current, stack.voltages, stack.voltage_row, placed)
-    parts = [stack.rows_of(index) for index in range(len(signals))]
-    found = [lines.rows(part) for part in parts]
-    on = np.concatenate(
-        [
-            energised(signal, limits, seen, part.stop - part.start)
-            for signal, seen, part in zip(signals, found, parts, strict=True)
-        ]
-    )
+    level_kv = np.array([one.voltage_level_kv for one in signals])[stack.owner]
+    on = energised(lines, level_kv, limits)
     known = np.array([not s.flags & BITS[Flag.NO_FREQUENCY] for s in signals])[stack.owner]
     columns = {
         "start": placed.start,
@@ -83,11 +78,10 @@ def measured(
         **_totals(halves, sums, pieces, lost, powered=stack.voltages is not None),
         **waveform_columns(placed, sums, pieces, lines, on, known, lost),
     }
-    tables = []
-    for part, signal, placement, spectrum in zip(parts, signals, placements, found, strict=True):
-        own = {name: column[part] for name, column in columns.items()}
-        seen = Seen(signal, placement, limits, spectrum, lost[part], own)
-        tables.append(WindowTable(**own, **state_columns(seen)))
+    seen = Seen(*(signals, stack.owner, placed, limits, lines, on, lost, halves.span), columns)
+    columns |= state_columns(seen)
+    parts = [stack.rows_of(index) for index in range(len(signals))]
+    tables = [WindowTable(**{n: column[part] for n, column in columns.items()}) for part in parts]
     return list(zip(tables, axes, strict=True))
 
 
@@ -124,6 +118,7 @@ class _Halves:
 
     polarity: sign of the current where it flows with the voltage. arcing: verdict, none where
     samples are lost. peaks [mA]; clipped: at the converter's end; sums: of each half-cycle.
+    span [mA]: of the samples of all half-cycles, (n,).
     """
 
     placed: Placement
@@ -133,6 +128,7 @@ class _Halves:
     peaks: Floats
     clipped: Bools
     sums: Sums
+    span: Floats
 
 
 def _halves(
@@ -151,10 +147,26 @@ def _halves(
     upright = current.reshape(shape)
     if (leads < 0).any():
         upright = upright * leads[:, None, None]
-    verdict = judged(upright, volts, polarity, 2.0 * placed.points * placed.nominal_hz)
+    reference = None
+    if stack.voltages is not None:
+        distinct = stack.voltages.reshape(-1, placed.halves, placed.points)
+        reference = Reference(distinct, stack.voltage_row)
+    points_per_s = 2.0 * placed.points * placed.nominal_hz
+    verdict = judged(upright, reference, polarity, points_per_s)
     polarity = leads[:, None] * polarity
-    peaks, clipped = _peaks(signals, stack)
-    return _Halves(placed, polarity, verdict, verdict.arcing & ~lost[:, None], peaks, clipped, sums)
+    high, low = _extremes(signals, stack)
+    clipped = (high >= _of_each(stack, [one.high_ma for one in signals])) | (
+        low <= _of_each(stack, [one.low_ma for one in signals])
+    )
+    span = high.max(axis=1, initial=-np.inf) - low.min(axis=1, initial=np.inf)
+    arcing = verdict.arcing & ~lost[:, None]
+    peaks = np.maximum(high, -low)
+    return _Halves(placed, polarity, verdict, arcing, peaks, clipped, sums, span)
+
+
+def _of_each(stack: Stack, figures: Sequence[float]) -> Floats:
+    """A figure of each signal at the rows of its windows, shape (n, 1)."""
+    return np.array(figures)[stack.owner][:, None]
 
 
 def _leads(sums: Sums, volts: Floats | None, placed: Placement) -> Floats:
@@ -176,22 +188,20 @@ def _integrated(placed: Placement, current: Floats, voltage: Floats | None) -> S
     return integrated(current.reshape(shape), volts, step_s[:, None])
 
 
-def _peaks(signals: Sequence[Signal], stack: Stack) -> tuple[Floats, Bools]:
-    """(highest absolute sample [mA], at the converter's end) of each half-cycle, (n, halves)."""
+def _extremes(signals: Sequence[Signal], stack: Stack) -> tuple[Floats, Floats]:
+    """(highest, lowest) sample [mA] of each half-cycle, (n, halves)."""
     placed = stack.placed
     count, halves = len(placed.starts), placed.halves
     if halves == 0:
-        return np.zeros((count, 0)), np.zeros((count, 0), np.bool_)
+        return np.zeros((count, 0)), np.zeros((count, 0))
     share = np.arange(halves) / halves
     inner = np.rint(placed.starts[:, None] + (placed.ends - placed.starts)[:, None] * share)
     edges = np.concatenate([inner, np.rint(placed.ends)[:, None]], axis=1).astype(np.int64)
-    peaks, clipped = np.empty((count, halves)), np.empty((count, halves), np.bool_)
+    high, low = np.empty((count, halves)), np.empty((count, halves))
     for index, signal in enumerate(signals):
         rows = stack.rows_of(index)
-        high, low = extremes(signal.current, edges[rows] - signal.kept_from)
-        peaks[rows] = np.maximum(high, -low)
-        clipped[rows] = (high >= signal.high_ma) | (low <= signal.low_ma)
-    return peaks, clipped
+        high[rows], low[rows] = extremes(signal.current, edges[rows] - signal.kept_from)
+    return high, low
 
 
 def _counts(placed: Placement, halves: _Halves, pieces: Beside, lost: Bools) -> dict[str, Integers]:

@@ -8,10 +8,14 @@ step or a smooth rise, burns in the voltage's own direction, and dies before the
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 import numpy.typing as npt
 
+from edge.measure import planes
 from edge.measure.explaining import Explained
+from edge.measure.planes import Singles
 
 Floats = npt.NDArray[np.float64]
 
@@ -33,6 +37,9 @@ USUAL_MA = 5.0
 PLATEAU = 0.985
 """Share of a half-cycle's highest current above which a sample is on its plateau."""
 
+SINES = 6
+"""Orders of the sine series."""
+
 FIGURES: tuple[tuple[str, str], ...] = (
     ("log_residual_to_noise", "highest smoothed residual over the noise"),
     ("log_raw_to_smooth", "highest raw residual over highest smoothed: spikes are narrow"),
@@ -49,7 +56,7 @@ FIGURES: tuple[tuple[str, str], ...] = (
     ("rise_at", "where it rises most steeply"),
     ("unsmooth", "what orders up to the fifth leave of it"),
     ("log_rough_to_noise", "roughness of the residual over the noise"),
-    *((f"sine_{k}", f"its sine series, order {k}") for k in range(1, 7)),
+    *((f"sine_{k}", f"its sine series, order {k}") for k in range(1, SINES + 1)),
     ("against", "lowest smoothed residual over highest: an arc never flows backwards"),
     ("share_against", "share of the half-cycle with residual against the voltage"),
     ("log_film", "film crest over the highest residual"),
@@ -74,132 +81,140 @@ FIGURES: tuple[tuple[str, str], ...] = (
 )
 
 
-def figures(seen: Explained, points_per_s: float) -> Floats:
-    """The table's figures, shape (n, halves, len(FIGURES)).
+def figures(seen: Explained, chosen: npt.NDArray[np.bool_], points_per_s: float) -> Floats:
+    """The table's figures of some half-cycles, shape (len(FIGURES), m).
 
-    points_per_s: points of the mains clock in a second, at nominal frequency.
+    chosen: which, (halves, n), m of them; the others of their windows are what they are compared
+    with. points_per_s: points of the mains clock in a second, at nominal frequency.
     """
-    smooth = _running_mean(seen.residual, points_per_s * SMOOTH_S)
-    rise = max(1, round(points_per_s * RISE_S))
-    highest = smooth.max(axis=-1)
+    points, halves, count = seen.residual.shape
+    width, rise = points_per_s * SMOOTH_S, max(1, round(points_per_s * RISE_S))
+    smooth = planes.running_mean(seen.residual.reshape(points, -1), width)
+    highest = smooth.max(axis=0).astype(np.float64)
     size = np.maximum(highest, FLOOR_MA)
-    noise = seen.noise_ma[:, None]
+    at = np.flatnonzero(chosen)
+    own, noise = size[at], seen.noise_ma[at % count]
+    residual, deviation, upright = (
+        np.take(one.reshape(points, -1), at, axis=1)
+        for one in (seen.residual, seen.deviation, seen.upright)
+    )
+    context = _context(seen, highest.reshape(halves, count), size.reshape(halves, count))
     columns = [
-        _log(highest / noise),
-        *_residual(seen.residual, smooth, size, noise, rise),
-        *_context(seen, highest, size),
-        *_deviation(seen.deviation, size, noise, points_per_s * SMOOTH_S, rise),
-        *_whole(seen.upright, size),
+        _log(highest[at] / noise),
+        *_residual(residual, np.take(smooth, at, axis=1), own, noise, rise),
+        *(one.reshape(-1)[at] for one in context),
+        *_deviation(deviation, own, noise, width, rise),
+        *_whole(upright, own),
     ]
-    return np.stack(columns, axis=-1)
+    return np.stack(columns)
 
 
 def _log(ratio: Floats) -> Floats:
     return np.asarray(np.log(np.maximum(ratio, 1e-3)), np.float64)
 
 
-def _running_mean(rows: Floats, width: float) -> Floats:
-    """Centred running mean over about `width` points of the last axis, narrower at its ends."""
-    reach = max(1, int(width)) // 2
-    points = rows.shape[-1]
-    sums = np.zeros((*rows.shape[:-1], points + 1))
-    np.cumsum(rows, axis=-1, out=sums[..., 1:])
-    at = np.arange(points)
-    first, stop = np.maximum(0, at - reach), np.minimum(points, at + reach + 1)
-    return np.asarray((sums[..., stop] - sums[..., first]) / (stop - first), np.float64)
+def _above(rows: Singles, part: float, size: Floats) -> npt.NDArray[np.bool_]:
+    """Points above a part of a half-cycle's size."""
+    return rows > (part * size).astype(np.float32)
 
 
-def _share(marked: npt.NDArray[np.bool_]) -> Floats:
-    return np.asarray(np.mean(marked, axis=-1), np.float64)
-
-
-def _first(marked: npt.NDArray[np.bool_]) -> Floats:
-    """Where the first mark stands, as a share of the half-cycle."""
-    return np.asarray(np.argmax(marked, axis=-1) / marked.shape[-1], np.float64)
-
-
-def _centre(rows: Floats) -> Floats:
-    """Centre of the positive part, as a share of the half-cycle."""
-    positive = np.maximum(rows, 0.0)
-    at = np.arange(rows.shape[-1]) / rows.shape[-1]
-    total = np.add.reduce(positive, axis=-1) + 1e-9
-    return np.asarray(np.add.reduce(positive * at, axis=-1) / total, np.float64)
+def _lowest(rows: Singles, size: Floats) -> Floats:
+    """How far the lowest point lies below zero, in sizes."""
+    return np.asarray(-rows.min(axis=0) / size, np.float64)
 
 
 def _residual(
-    residual: Floats, smooth: Floats, size: Floats, noise: Floats, rise: int
+    residual: Singles, smooth: Singles, size: Floats, noise: Floats, rise: int
 ) -> list[Floats]:
-    points = residual.shape[-1]
+    points = len(residual)
     angle = np.pi * np.arange(points) / points
     edge = np.minimum(angle, np.pi - angle) < EDGE_RAD
-    part = smooth / size[..., None]
-    steps = residual[..., rise:] - residual[..., :-rise]
-    basis = _low_orders(points)
-    left = residual - np.matmul(np.matmul(residual, basis), basis.T)
-    series = np.matmul(smooth, _sines(points)) / size[..., None]
-    rough = np.sqrt(np.mean(np.square(residual - smooth), axis=-1))
+    begins, ends = int(edge.argmin()), points - int(edge[::-1].argmin())
+    at_edges = np.concatenate([smooth[:begins], smooth[ends:]])
+    steps = residual[rise:] - residual[:-rise]
+    strong = _above(smooth, 0.3, size)
     return [
-        _log(residual.max(axis=-1) / size),
-        _log(np.sqrt(np.mean(np.square(smooth[..., edge]), axis=-1)) / size),
-        _share(np.abs(part) < 0.15),
-        _share(part > 0.5),
-        _share(part > 0.2),
-        np.argmax(smooth, axis=-1) / points,
-        _first(part > 0.3),
-        1.0 - _first(part[..., ::-1] > 0.3),
-        _centre(smooth),
-        np.minimum(steps.max(axis=-1) / size, 3.0),
-        np.minimum(-steps.min(axis=-1) / size, 3.0),
-        np.argmax(steps, axis=-1) / points,
-        np.minimum(np.sqrt(np.mean(np.square(left), axis=-1)) / size, 2.0),
-        _log(rough / noise),
-        *(series[..., order] for order in range(6)),
-        -smooth.min(axis=-1) / size,
-        _share(part < -0.3),
+        _log(residual.max(axis=0) / size),
+        _log(planes.rms(at_edges) / size),
+        planes.share(~_above(np.abs(smooth), 0.15, size)),
+        planes.share(_above(smooth, 0.5, size)),
+        planes.share(_above(smooth, 0.2, size)),
+        planes.first_at(smooth == smooth.max(axis=0)),
+        planes.first_at(strong),
+        planes.last_at(strong),
+        planes.centre_at(smooth),
+        np.minimum(steps.max(axis=0) / size, 3.0),
+        np.minimum(-steps.min(axis=0) / size, 3.0),
+        planes.first_at(steps == steps.max(axis=0)) * (len(steps) / points),
+        np.minimum(_unsmooth(residual) / size, 2.0),
+        _log(planes.rms(residual - smooth) / noise),
+        *(one / size for one in _sine_series(smooth)),
+        _lowest(smooth, size),
+        planes.share(~_above(smooth, -0.3, size)),
     ]
 
 
-def _sines(points: int) -> Floats:
-    angle = np.pi * (np.arange(points) + 0.5) / points
-    return np.asarray(np.sin(np.outer(angle, np.arange(1, 7))) * (2.0 / points), np.float64)
+def _sine_series(rows: Singles) -> list[Floats]:
+    """Amplitudes of the sines of orders 1 to SINES: odd orders rise alike about the crest."""
+    points = len(rows)
+    angle = np.pi * (np.arange(points // 2) + 0.5) / points
+    sums, differences = planes.folded(rows)
+    found = []
+    for order in range(1, SINES + 1):
+        sine = (np.sin(order * angle) * (2.0 / points)).astype(np.float32)[:, None]
+        product = (sums if order % 2 else differences) * sine
+        found.append(np.add.reduce(product, axis=0).astype(np.float64))
+    return found
 
 
-def _low_orders(points: int) -> Floats:
-    """Orthonormal columns that span a half-cycle of sines to order 5, cosines to 3, a constant."""
-    angle = np.pi * np.arange(points) / points
-    columns = [np.sin(k * angle) for k in range(1, 6)]
-    columns += [np.ones(points)] + [np.cos(k * angle) for k in range(1, 4)]
+def _unsmooth(rows: Singles) -> Floats:
+    """R.m.s. of what sines to order 5, cosines to 3 and a constant leave."""
+    left = np.zeros(rows.shape[1:])
+    for part, basis in zip(planes.folded(rows), _low_orders(len(rows)), strict=True):
+        rest = part.copy()
+        for shape in basis:
+            rest -= np.add.reduce(part * shape, axis=0) * shape
+        left += np.add.reduce(np.square(rest), axis=0)
+    # a point of the sums and one of the differences stand for two of the half-cycle, twice over
+    return np.asarray(np.sqrt(left / (2 * len(rows))), np.float64)
+
+
+@lru_cache(maxsize=8)
+def _low_orders(points: int) -> tuple[Singles, Singles]:
+    """Orthonormal shapes on the first half of a half-cycle, (k, points // 2, 1), that span the
+    low orders: those that are alike about the crest, and those that are opposite."""
+    angle = np.pi * (np.arange(points // 2) + 0.5) / points
+    alike = [np.ones(points // 2), np.cos(2 * angle), *(np.sin(k * angle) for k in (1, 3, 5))]
+    opposite = [*(np.cos(k * angle) for k in (1, 3)), *(np.sin(k * angle) for k in (2, 4))]
+    return _orthonormal(alike), _orthonormal(opposite)
+
+
+def _orthonormal(shapes: list[Floats]) -> Singles:
     basis: list[Floats] = []
-    for column in columns:
-        rest = column
+    for shape in shapes:
+        rest = shape
         for _ in range(2):  # twice is enough for orthogonality to rounding
             for one in basis:
                 rest = rest - one * float(np.dot(one, rest))
         basis.append(rest / float(np.sqrt(np.dot(rest, rest))))
-    return np.stack(basis, axis=1)
+    return np.stack(basis).astype(np.float32)[:, :, None]
 
 
 def _context(seen: Explained, highest: Floats, size: Floats) -> list[Floats]:
     """How this half-cycle stands among those of its window."""
-    usual, scatter, strongest = (np.empty_like(highest) for _ in range(3))
-    strong = np.empty_like(highest)
+    usual, scatter, strongest, strong = (np.empty_like(highest) for _ in range(4))
     for side in (slice(0, None, 2), slice(1, None, 2)):
-        own = highest[:, side]
-        if own.shape[1] == 0:
-            continue
-        middle = np.median(own, axis=1)[:, None]
-        most = own.max(axis=1)[:, None]
-        usual[:, side], strongest[:, side] = middle, most
-        scatter[:, side] = np.median(np.abs(own - middle), axis=1)[:, None]
-        strong[:, side] = np.mean(own > 0.5 * most, axis=1)[:, None]
-    before, after = np.roll(highest, 1, axis=1), np.roll(highest, -1, axis=1)
-    if highest.shape[1] > 1:
-        before[:, 0], after[:, -1] = highest[:, 1], highest[:, -2]
-    film, capacitive = seen.film_ma[:, None], seen.capacitive_ma[:, None]
+        own = highest[side]
+        middle, most = planes.median_of(list(own)), own.max(axis=0)
+        usual[side], strongest[side] = middle, most
+        scatter[side] = planes.median_of(list(np.abs(own - middle)))
+        strong[side] = np.mean(own > 0.5 * most, axis=0)
+    before, after = np.roll(highest, 1, axis=0), np.roll(highest, -1, axis=0)
+    before[0], after[-1] = highest[1], highest[-2]
     return [
-        _log(np.abs(film) / size),
-        np.broadcast_to(np.sign(film), size.shape),
-        _log(np.abs(capacitive) / size),
+        _log(np.abs(seen.film_ma) / size),
+        np.broadcast_to(np.sign(seen.film_ma), size.shape),
+        _log(np.abs(seen.capacitive_ma) / size),
         _log(usual / size),
         _log(scatter / size),
         strong,
@@ -210,27 +225,30 @@ def _context(seen: Explained, highest: Floats, size: Floats) -> list[Floats]:
 
 
 def _deviation(
-    deviation: Floats, size: Floats, noise: Floats, width: float, rise: int
+    deviation: Singles, size: Floats, noise: Floats, width: float, rise: int
 ) -> list[Floats]:
-    smooth = _running_mean(deviation, width)
-    highest = smooth.max(axis=-1)
+    smooth = planes.running_mean(deviation, width)
+    highest = smooth.max(axis=0).astype(np.float64)
     own = np.maximum(highest, FLOOR_MA)
-    part = smooth / own[..., None]
-    steps = deviation[..., rise:] - deviation[..., :-rise]
+    steps = deviation[rise:] - deviation[:-rise]
     return [
         _log(highest / noise),
         _log(highest / size),
-        _share(part > 0.5),
-        _share(np.abs(part) < 0.2),
-        np.minimum(-smooth.min(axis=-1) / own, 3.0),
-        _centre(smooth),
-        np.minimum(steps.max(axis=-1) / own, 3.0),
+        planes.share(_above(smooth, 0.5, own)),
+        planes.share(~_above(np.abs(smooth), 0.2, own)),
+        np.minimum(_lowest(smooth, own), 3.0),
+        planes.centre_at(smooth),
+        np.minimum(steps.max(axis=0) / own, 3.0),
     ]
 
 
-def _whole(upright: Floats, size: Floats) -> list[Floats]:
-    highest = upright.max(axis=-1)
-    largest = np.abs(upright).max(axis=-1)
-    flat = np.abs(upright) > PLATEAU * largest[..., None]
+def _whole(upright: Singles, size: Floats) -> list[Floats]:
+    absolute = np.abs(upright)
+    largest = absolute.max(axis=0)
+    flat = absolute > np.float32(PLATEAU) * largest
     decade = np.clip(np.log(size / USUAL_MA), -np.log(10.0), np.log(10.0))
-    return [_log(highest / size), _share(flat), np.asarray(decade, np.float64)]
+    return [
+        _log(upright.max(axis=0) / size),
+        planes.share(flat),
+        np.asarray(decade, np.float64),
+    ]

@@ -29,7 +29,7 @@ MINUTE_US = 60_000_000
 DRY_MINUTE_US = 59_000_000
 """Dry windows that cover less of a minute are no whole minute and give no baseline."""
 
-_DRY = STATE_INDEX[State.DRY]
+DRY = STATE_INDEX[State.DRY]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -171,7 +171,7 @@ def dry_minute(cutter: Cutter, watching: Watching, window: Window) -> tuple[Watc
         minute = DryMinute(number, 0, None)
     if minute.dry_us < 0 and minute is watching.minute:
         return watching, []
-    if minute.dry_us < 0 or window.state != _DRY:
+    if minute.dry_us < 0 or window.state != DRY:
         return replace(watching, minute=replace(minute, dry_us=-1, found=None)), []
     found = minute.found
     if found is None:

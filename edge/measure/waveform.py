@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from edge.measure.beside import Beside
 from edge.measure.harmonics import Harmonics, harmonics, spectrum
-from edge.measure.placing import Placement, Signal
+from edge.measure.placing import Placement
 from edge.measure.plan import MeasureLimits
 from edge.measure.sums import Sums
 from edge.measure.windows import ABSENT, quantised
@@ -40,14 +40,6 @@ class Spectral:
     voltage_line: Complexes | None
     voltage_thd: Floats | None
 
-    def rows(self, part: slice) -> Spectral:
-        """The windows of `part`."""
-        return Spectral(
-            None if self.lines is None else self.lines.rows(part),
-            None if self.voltage_line is None else self.voltage_line[part],
-            None if self.voltage_thd is None else self.voltage_thd[part],
-        )
-
 
 def spectral(
     current: Floats, voltages: Floats | None, voltage_row: Integers, placed: Placement
@@ -66,13 +58,15 @@ def spectral(
     return Spectral(lines, line[voltage_row], thd[voltage_row])
 
 
-def energised(signal: Signal, limits: MeasureLimits, found: Spectral, count: int) -> Bools:
-    """Whether the line carries voltage; assumed where nothing says otherwise."""
+def energised(found: Spectral, level_kv: Floats, limits: MeasureLimits) -> Bools:
+    """Whether the line carries voltage; assumed where nothing says otherwise.
+
+    level_kv: r.m.s. of each window's voltage in service.
+    """
     if found.voltage_line is None:
-        return np.ones(count, np.bool_)
-    floor = limits.de_energised_ratio * signal.voltage_level_kv
+        return np.ones(len(level_kv), np.bool_)
     size = np.abs(found.voltage_line)
-    return np.asarray((size > floor) | ~np.isfinite(size), np.bool_)
+    return np.asarray((size > limits.de_energised_ratio * level_kv) | ~np.isfinite(size), np.bool_)
 
 
 def waveform_columns(

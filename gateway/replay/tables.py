@@ -88,24 +88,27 @@ def utc_texts(instants_us: Integers) -> list[str]:
     return [f"{stamp}Z" for stamp in stamps.tolist()]
 
 
-def _texts(name: str, column: Integers) -> list[str]:
-    """The decimals of a column; empty where it could not be said."""
+Cells = tuple[str, Sequence[object]]
+"""How the cells of a column are written, a %-format, and what is written."""
+
+
+def _decimal(name: str, column: Integers) -> Cells:
+    """The exact decimals of a column; empty where it could not be said.
+
+    A double holds 15 digits, more than any column has, so its decimals are the whole number's.
+    """
     decimals = BY_NAME[name].decimals
     absent = column == ABSENT
-    size = np.where(absent, 0, np.abs(column))
-    if decimals == 0:
-        found = [str(units) for units in column.tolist()]
-    else:
-        whole, part = np.divmod(size, 10**decimals)
-        signs = np.where(absent | (column >= 0), "", "-").tolist()
-        found = [
-            f"{sign}{a}.{b:0{decimals}d}"
-            for sign, a, b in zip(signs, whole.tolist(), part.tolist(), strict=True)
-        ]
-    if absent.any():
-        for index in np.flatnonzero(absent).tolist():
-            found[index] = ""
-    return found
+    if absent.all():
+        return "%s", [""] * len(column)
+    form = f"%.{decimals}f" if decimals else "%d"
+    told = np.where(absent, 0, column)
+    units = (told / 10**decimals if decimals else told).tolist()
+    if not absent.any():
+        return form, units
+    return "%s", [
+        "" if gone else form % one for one, gone in zip(units, absent.tolist(), strict=True)
+    ]
 
 
 def window_lines(tables: Iterable[tuple[str, WindowTable]]) -> str:
@@ -129,20 +132,22 @@ def _window_lines(insulator: str, table: WindowTable) -> list[str]:
         "charge_nc": table.charge_nc.sum(axis=1),
         "arcing_charge_nc": table.arcing_charge_nc.sum(axis=1),
     }
-    columns = [
-        [insulator] * len(table),
-        utc_texts(table.start_us),
-        _texts("duration_us", table.duration_us),
-        [STATES[index].value for index in table.state.tolist()],
-        _texts("frequency_millihz", table.frequency_millihz),
+    columns: list[Cells] = [
+        ("%s", [insulator] * len(table)),
+        ("%s", utc_texts(table.start_us)),
+        _decimal("duration_us", table.duration_us),
+        ("%s", [STATES[index].value for index in table.state.tolist()]),
+        _decimal("frequency_millihz", table.frequency_millihz),
     ]
-    for name in (*_COUNTS, *_SHAPE):
-        units = summed[name] if name in summed else getattr(table, name)
-        columns.append(_texts(name, units))
+    columns += [
+        _decimal(name, summed[name] if name in summed else getattr(table, name))
+        for name in (*_COUNTS, *_SHAPE)
+    ]
     for levels in (table.pulses, table.arc_pulses):
-        columns += [[str(n) for n in level] for level in levels.T.tolist()]
-    columns.append([words[bits] for bits in table.flags.tolist()])
-    return [",".join(cells) + "\n" for cells in zip(*columns, strict=True)]
+        columns += [("%d", level) for level in levels.T.tolist()]
+    columns.append(("%s", [words[bits] for bits in table.flags.tolist()]))
+    line = ",".join(form for form, _ in columns) + "\n"
+    return [line % cells for cells in zip(*(cells for _, cells in columns), strict=True)]
 
 
 def interval_line(row: IntervalRow) -> str:

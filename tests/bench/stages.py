@@ -23,7 +23,7 @@ STAGES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("following the mains", ("segment.py:_clocked", "segment.py:_anchored")),
     ("resampling", ("stacking.py:stacked",)),
     ("judging half-cycles", ("arcing.py:judged",)),
-    ("peaks of half-cycles", ("measuring.py:_peaks",)),
+    ("peaks of half-cycles", ("measuring.py:_extremes",)),
     ("sums of half-cycles", ("measuring.py:_integrated", "beside.py:beside")),
     ("harmonics", ("waveform.py:spectral",)),
     ("columns and states", ("measuring.py:measured",)),
