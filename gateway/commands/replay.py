@@ -60,9 +60,11 @@ def command(
     import sys
     import time
 
+    from edge.allocator import keep_freed_memory
     from gateway.replay.run import Request, replay, say, settings_in
     from gateway.replay.zones import zone_of
 
+    keep_freed_memory()
     parsed = None
     if settings is not None:
         parsed = settings_in(settings)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import tzinfo
 from pathlib import Path
 
+from edge.allocator import keep_freed_memory
 from edge.samples import SampleBlock, SourceItem
 from gateway.replay.feeds import opened_feed
 from gateway.replay.player import MeasuredStretch, Plans, Stretch, measured_stretch
@@ -45,6 +46,7 @@ _walks: list[Walk] = []
 
 def begin(plans: Plans, paths: Sequence[Path], zone: tzinfo | None, block_samples: int) -> None:
     """Opens the feed in a worker; it stays open as long as the process lives."""
+    keep_freed_memory()
     feed = ExitStack().enter_context(opened_feed(paths, zone))
     _walks.append(Walk(plans, feed.items(block_samples)))
 

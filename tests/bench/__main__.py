@@ -10,10 +10,13 @@ things are compared they take turns, so that a busy machine hurts both. Times ar
 the process unless the line says wall. Look at the median; where min and max lie far apart the
 machine was busy and the run says little.
 
-replay   `loop / ours`: how many times as much processor time an honest loop of numpy and scipy
-         (tests/bench/loop.py) takes for the same recording. Reading, measuring and writing are in
-         both; before anything is timed the two results are compared, and a run in which they differ
-         is an error. `signal / ours`: seconds of recording replayed in one second.
+replay   how many times as much processor time a loop of numpy and scipy takes for the same
+         recording. Reading, measuring and writing are in all; before anything is timed the results
+         are compared, and a run in which they differ is an error. `whole loop / ours`: a loop that
+         does the same job (tests/bench/whole_loop.py), following the mains and telling arcs by what
+         they are, with the same arcing half-cycles as a result. `short loop / ours`: one that
+         spares itself both (tests/bench/loop.py): fixed windows, an arc by one ratio. `signal /
+         ours`: seconds of recording replayed in one second.
 scaling  the same feed with one and with two processes, by the wall; what the wall could say at most
          if nobody else used the two cores (twice the processor time of one over that of two). The
          wall says little when the load of the machine, which stands below it, is above 2.
@@ -83,8 +86,10 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--only", nargs="+", choices=PARTS, default=list(PARTS), metavar="PART")
     parser.add_argument("--json", action="store_true", help="for a script")
     asked = parser.parse_args(arguments)
+    from edge.allocator import keep_freed_memory
     from tests.bench.report import as_json, table
 
+    keep_freed_memory()  # as the commands do
     with tempfile.TemporaryDirectory() as folder:
         figures = measured(asked.only, asked.seconds, asked.rounds, Path(folder))
     print(as_json(figures) if asked.json else table(figures), end="")

@@ -52,9 +52,9 @@ class Disagreement(AssertionError):
     """The two programs measured something different; their times cannot be compared."""
 
 
-def compare(ours: Path, loops: Path) -> dict[str, float]:
-    """Compares two folders of results; gives the share of windows alike in arcing, and the largest
-    difference in units of its tolerance. Raises Disagreement."""
+def compare(ours: Path, loops: Path, *, halfcycles_alike_min: float = 0.0) -> dict[str, float]:
+    """Compares two folders of results; gives the shares of windows and of half-cycles alike in
+    arcing, and the largest difference in units of its tolerance. Raises Disagreement."""
     left, right = _rows(ours / "windows.csv"), _rows(loops / "windows.csv")
     if left.keys() != right.keys():
         raise Disagreement(f"{len(left)} windows of ours, {len(right)} of the loop")
@@ -66,11 +66,23 @@ def compare(ours: Path, loops: Path) -> dict[str, float]:
             if abs(mine - its) > allowed:
                 raise Disagreement(f"{key} {column}: {mine} of ours, {its} of the loop")
             worst = max(worst, abs(mine - its) / allowed)
-    alike = sum(_arcs(row) == _arcs(right[key]) for key, row in left.items()) / len(left)
+    alike = sum((_arcing(row) > 0) == (_arcing(right[key]) > 0) for key, row in left.items()) / len(
+        left
+    )
     if alike < ALIKE_SHARE_MIN:
         raise Disagreement(f"only {alike:.1%} of the windows are alike in arcing")
+    both = [(_arcing(row), _arcing(right[key])) for key, row in left.items()]
+    apart, total = sum(abs(a - b) for a, b in both), sum(max(a, b) for a, b in both)
+    halfcycles = 1.0 - apart / total if total else 1.0
+    if halfcycles < halfcycles_alike_min:
+        raise Disagreement(f"only {halfcycles:.1%} of the arcing half-cycles are alike")
     _compare_sums(ours / "intervals.csv", loops / "intervals.csv", len(left))
-    return {"windows": len(left), "alike_in_arcing": alike, "worst_of_tolerance": worst}
+    return {
+        "windows": len(left),
+        "alike_in_arcing": alike,
+        "halfcycles_alike": halfcycles,
+        "worst_of_tolerance": worst,
+    }
 
 
 def _rows(path: Path) -> dict[tuple[str, str], dict[str, str]]:
@@ -78,8 +90,8 @@ def _rows(path: Path) -> dict[tuple[str, str], dict[str, str]]:
         return {(row["insulator"], row["start"]): row for row in csv.DictReader(stream)}
 
 
-def _arcs(row: dict[str, str]) -> bool:
-    return int(row["arcing_halfcycles"]) > 0
+def _arcing(row: dict[str, str]) -> int:
+    return int(row["arcing_halfcycles"])
 
 
 def _compare_sums(ours: Path, loops: Path, windows: int) -> None:

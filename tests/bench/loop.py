@@ -121,7 +121,7 @@ def run(path: Path, out: Path) -> int:
                 writer.writerow([*lead, f"{hz:.3f}", *texts[1:]])
                 minutes.add(head.names[channel], stamp[:16], sums, peak_ma)
                 written += 1
-    _write_minutes(minutes, out / "intervals.csv")
+    write_minutes(minutes, out / "intervals.csv")
     return written
 
 
@@ -133,7 +133,7 @@ def _frequency(head: Head, before: Any, line: Any, size: int) -> float:
     return float(head.mains_hz + turn / (2 * np.pi) * head.rate_hz / size)
 
 
-def _write_minutes(minutes: Minutes, path: Path) -> None:
+def write_minutes(minutes: Minutes, path: Path) -> None:
     with path.open("w", newline="") as stream:
         writer = csv.writer(stream)
         writer.writerow(["insulator", "start", "peak_ma", *SUMS])
@@ -143,15 +143,23 @@ def _write_minutes(minutes: Minutes, path: Path) -> None:
 
 
 def features(
-    current: Floats, volts: Floats, volts_line: complex, cycles: int, rate_hz: float
+    current: Floats,
+    volts: Floats,
+    volts_line: complex,
+    cycles: int,
+    rate_hz: float,
+    told: Bools | None = None,
 ) -> tuple[list[str], Floats, float]:
     """One window of one channel: state and columns as text in the order of the header, its part
-    of the minute's sums, and its highest current [mA]."""
+    of the minute's sums, and its highest current [mA].
+
+    told: which half-cycles arc, where it has been told in another way.
+    """
     size, halves = len(current), 2 * cycles
     absolute = np.abs(current)
     by_half = absolute.reshape(halves, -1)
     peaks = _half_peaks(absolute, by_half.shape[1], halves)
-    arcing = _arcing(by_half, peaks)
+    arcing = _arcing(by_half, peaks) if told is None else told
     over = peaks[:, None] > LEVELS_MA
     lines = fft.rfft(current) * (np.sqrt(2) / size)
     h1, ratios, thd, h3_deg = _harmonics(lines, cycles)

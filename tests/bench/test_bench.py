@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from gateway.replay.run import Request, replay
-from tests.bench import living, loop, replaying, stages
+from tests.bench import living, loop, replaying, stages, whole_loop
 from tests.bench.__main__ import main
 from tests.bench.agreement import Disagreement, compare
 from tests.bench.recordings import Size, Surface, write
@@ -16,6 +17,24 @@ from tests.bench.report import table
 from tests.bench.timing import Figure, Spread
 
 SMALL = Size(4, currents=2)
+
+
+@pytest.mark.parametrize("surface", list(Surface))
+def test_the_whole_loop_finds_the_same_arcing_halfcycles(surface: Surface, tmp_path: Path) -> None:
+    path = write(tmp_path, surface, SMALL, seed=7)
+    replay(Request((path,)), tmp_path / "ours")
+    rows = whole_loop.run(path, tmp_path / "loop")
+    agreed = compare(tmp_path / "ours", tmp_path / "loop", halfcycles_alike_min=0.98)
+    assert rows == agreed["windows"]
+
+
+def test_the_whole_loop_follows_the_mains(tmp_path: Path) -> None:
+    path = write(tmp_path, Surface.ARCING, replace(SMALL, seconds=30), seed=7)
+    faster = path.read_text().replace("10000.0,", "10080.0,")
+    path.write_text(faster)
+    whole_loop.run(path, tmp_path / "loop")
+    last = (tmp_path / "loop" / "windows.csv").read_text().splitlines()[-1]
+    assert float(last.split(",")[4]) == pytest.approx(50.4, abs=0.01)
 
 
 @pytest.mark.parametrize("surface", list(Surface))
