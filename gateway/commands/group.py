@@ -15,12 +15,12 @@ class LateGroup(click.Group):
     """Lists commands from the table and imports one only to run it or to show its help."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return [name for name in COMMANDS if find_spec(MODULE.format(name=name))]
+        return [name for name in COMMANDS if find_spec(_module(name))]
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in self.list_commands(ctx):
             return None
-        command = getattr(import_module(MODULE.format(name=cmd_name)), ATTRIBUTE)
+        command = getattr(import_module(_module(cmd_name)), ATTRIBUTE)
         assert isinstance(command, click.Command), f"{cmd_name} has no click command"
         return command
 
@@ -29,6 +29,10 @@ class LateGroup(click.Group):
         if rows:
             with formatter.section("Commands"):
                 formatter.write_dl(rows)
+
+
+def _module(name: str) -> str:
+    return MODULE.format(name=name.replace("-", "_"))
 
 
 @click.group(

@@ -18,6 +18,7 @@ from gateway.console.client import (
     fetch_alarms,
     fetch_journal,
     fetch_present,
+    has_token,
 )
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -38,7 +39,11 @@ def action_options(command: Command) -> Command:
     """`--by`, `--url` and `--json`."""
     for option in (
         click.option("--json", "as_json", is_flag=True, help="For scripts: one JSON object."),
-        click.option("--by", required=True, metavar="NAME", help="Who acts; kept in the journal."),
+        click.option(
+            "--by",
+            metavar="NAME",
+            help="Who acts; kept in the journal. Needed where no accounts are in force.",
+        ),
         _url_option(),
     ):
         command = option(command)
@@ -106,6 +111,10 @@ def _moment(now_us: int, back_s: int) -> str:
 def act(url: str, as_json: bool, action: str, ask: dict[str, Any]) -> Exit:
     """Acts on an alarm and prints how it is shown now; wrong use where it is refused."""
     check_url(url)
+    if not ask.get("by"):
+        if not has_token():
+            raise click.UsageError("--by is missing: who acts? Or set SEAFRET_TOKEN")
+        ask = {name: found for name, found in ask.items() if name != "by"}
     try:
         told = ask_gateway(url, action, ask)
     except GatewayRefused as fault:

@@ -19,7 +19,7 @@ from gateway.commands.present import act, action_options
 @click.option("--second", default="", metavar="NAME", help="A second person, for priority 1.")
 @action_options
 def command(
-    alarm_id: str, lasting: str, reason: str, second: str, by: str, url: str, as_json: bool
+    alarm_id: str, lasting: str, reason: str, second: str, by: str | None, url: str, as_json: bool
 ) -> Exit:
     """Puts an alarm aside for a time: 12 h at most, 1 h with a second person at priority 1.
 

@@ -24,7 +24,11 @@ COMMANDS: dict[str, str] = {
     "alarms": "the alarm list of a running gateway",
     "acknowledge": "acknowledge an alarm",
     "shelve": "put an alarm aside until a time",
+    "hand-over": "the text for the next shift",
+    "accounts": "who may sign in to the console, and what each may do",
 }
 
 MODULE = "gateway.commands.{name}"
+"""With `_` for `-` in the name."""
+
 ATTRIBUTE = "command"

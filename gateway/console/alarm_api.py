@@ -71,7 +71,8 @@ def _told(present: Present, site: str | None = None) -> AlarmsTold:
     if site is None:
         return told
     sites = [one for one in told.sites if one.site == site]
-    return AlarmsTold(told.now_us, sites, [one for one in told.alarms if one.site == site])
+    alarms = [one for one in told.alarms if one.site == site]
+    return AlarmsTold(told.now_us, sites, alarms, [one for one in told.outages if one.site == site])
 
 
 def _add_present(routes: APIRouter, present: Present) -> None:
@@ -81,7 +82,7 @@ def _add_present(routes: APIRouter, present: Present) -> None:
     ) -> AlarmsTold:
         told = _told(present, site)
         kept = [one for one in told.alarms if shown is None or one.shown in shown]
-        return AlarmsTold(told.now_us, told.sites, kept)
+        return AlarmsTold(told.now_us, told.sites, kept, told.outages)
 
     @routes.get("/alarms/states")
     def states() -> Response:

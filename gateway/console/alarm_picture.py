@@ -7,7 +7,7 @@ and never taken for the present.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from edge.quantities import Flag
 from gateway.alarms.alarm_list import calling_priority
@@ -39,7 +39,8 @@ class AlarmTold:
     """One alarm. data: good, uncertain, stale (its unit is not live) or lost.
 
     id: of the occurrence, to acknowledge by. point: of the alarm, whatever its occurrence.
-    standing: in, or latched. may: actions that the rules would not refuse.
+    standing: in, or latched. named: of the roll-up, the worst insulators. may: actions that the
+    rules would not refuse.
     """
 
     id: str
@@ -72,6 +73,7 @@ class AlarmTold:
     shelf: Shelf | None
     maintenance: Maintenance | None
     rationale: Rationale
+    named: tuple[str, ...]
     may: tuple[str, ...]
 
 
@@ -92,12 +94,23 @@ class SiteAlarms:
 
 
 @dataclass(frozen=True, slots=True)
+class OutageTold:
+    """A planned outage that has not ended; unit "" for the whole site."""
+
+    site: str
+    unit: str
+    from_us: int
+    until_us: int
+
+
+@dataclass(frozen=True, slots=True)
 class AlarmsTold:
-    """The lists of all sites at `now_us`."""
+    """The lists of all sites at `now_us`, and what is planned."""
 
     now_us: int
     sites: list[SiteAlarms]
     alarms: list[AlarmTold]
+    outages: list[OutageTold] = field(default_factory=list)
 
 
 def alarms_told(
@@ -111,7 +124,13 @@ def alarms_told(
         if kept.shown in LISTED
     ]
     sites = [_site(held, around[site], told) for site, held in sorted(lists.items())]
-    return AlarmsTold(now_us, sites, sorted(told, key=_order))
+    outages = [
+        OutageTold(site, one.unit, one.from_us, one.until_us)
+        for site, held in sorted(lists.items())
+        for one in held.outages
+        if one.until_us > now_us
+    ]
+    return AlarmsTold(now_us, sites, sorted(told, key=_order), outages)
 
 
 def _order(told: AlarmTold) -> tuple[int, int, bool, int, int]:
@@ -161,6 +180,7 @@ def alarm_told(held: AlarmList, point: Point, around: SiteAround) -> AlarmTold:
         shelf=kept.shelf,
         maintenance=kept.maintenance,
         rationale=why,
+        named=_named(held, point, around),
         may=_may(kept),
     )
 
@@ -168,12 +188,17 @@ def alarm_told(held: AlarmList, point: Point, around: SiteAround) -> AlarmTold:
 def _text(held: AlarmList, point: Point, why: Rationale, around: SiteAround) -> str:
     if point != SITE_POINT or not held.of(point).core.is_in:
         return why.text
-    found = arcing(held)
-    named = worst(held, found, dict(around.peaks_ua))[:NAMED]
+    named = _named(held, point, around)
     return (
-        f"{len(found)} of {around.installed} insulators arcing, worst {', '.join(named)}; "
+        f"{len(arcing(held))} of {around.installed} insulators arcing, worst {', '.join(named)}; "
         f"{around.watched} of {around.installed} watched"
     )
+
+
+def _named(held: AlarmList, point: Point, around: SiteAround) -> tuple[str, ...]:
+    if point != SITE_POINT or not held.of(point).core.is_in:
+        return ()
+    return worst(held, arcing(held), dict(around.peaks_ua))[:NAMED]
 
 
 def _deciding(held: AlarmList, point: Point) -> Mapping[str, int]:

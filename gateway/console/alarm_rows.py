@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from edge.records import WeatherRow
-from gateway.alarms.memory import SITE_POINT
 from gateway.alarms.messages import MessageClass
 from gateway.alarms.states import Shown
 from gateway.console.alarm_picture import AlarmTold
@@ -65,7 +64,7 @@ def listed(told: Told, tab: str, site: str | None, message: MessageClass) -> Lis
     own = [one for one in told.alarms.alarms if one.message is message and site in (None, one.site)]
     around = surroundings(told)
     chosen = [one for one in own if one.shown in TABS[tab]]
-    rows = tuple(row_of(one, around, told) for one in chosen[:ROWS_MAX])
+    rows = tuple(row_of(one, around) for one in chosen[:ROWS_MAX])
     counts = {name: sum(one.shown in states for one in own) for name, states in TABS.items()}
     return Listed(tab, counts, rows, max(0, len(chosen) - ROWS_MAX))
 
@@ -82,21 +81,10 @@ def surroundings(told: Told) -> dict[str, Surroundings]:
     }
 
 
-def row_of(told: AlarmTold, around: Mapping[str, Surroundings], present: Told) -> Row:
+def row_of(told: AlarmTold, around: Mapping[str, Surroundings]) -> Row:
     """An alarm as a row."""
-    spoken_for = told.subject
-    if (told.unit, told.alarm, told.subject) == tuple(SITE_POINT):
-        spoken_for = _worst_of(told.site, present)
+    spoken_for = told.named[0] if told.named else told.subject
     return Row(told, around[told.site], spoken_for)
-
-
-def _worst_of(site: str, told: Told) -> str:
-    peaks = [
-        (one.row.arcing_peak_ua, one.insulator)
-        for one in told.picture.insulators
-        if one.site == site and one.watched and one.row is not None
-    ]
-    return max(peaks, default=(0, ""))[1]
 
 
 def weather_words(weather: WeatherRow | None) -> str:

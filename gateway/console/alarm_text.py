@@ -9,7 +9,7 @@ from edge.decide.alarm_table import KEEP_CLEAR
 from edge.quantities import BY_NAME, column_text
 from gateway.alarms.messages import MessageClass
 from gateway.alarms.states import Shown
-from gateway.console.alarm_picture import AlarmsTold, AlarmTold, SiteAlarms
+from gateway.console.alarm_picture import AlarmsTold, AlarmTold, OutageTold, SiteAlarms
 from gateway.console.client import Present
 from gateway.console.picture import Liveliness
 from gateway.console.text import CAUTION, age_text, cut, faults, utc_text, wrapped
@@ -160,9 +160,16 @@ def hand_over_text(
         lines += [line for one in own for line in alarm_lines(one, told.now_us)]
     blind = list(_blind_spots(present))
     lines += ["", f"NOT WATCHED: {len(blind)}", *blind]
+    lines += ["", f"EXPECTED, planned outages: {len(told.outages)}"]
+    lines += [line for one in told.outages for line in _outage_lines(one)]
     done = list(_done(entries))
     lines += ["", f"SINCE {since}: {len(done)}", *(line for one in done for line in one)]
     return "\n".join(cut((*lines, "", *_counts(told), *_caution(told))))
+
+
+def _outage_lines(one: OutageTold) -> list[str]:
+    what = one.unit or f"all of {one.site}"
+    return wrapped(f"{what}: {utc_text(one.from_us)} to {utc_text(one.until_us)} UTC", 4)
 
 
 def _blind_spots(present: Present) -> Iterator[str]:

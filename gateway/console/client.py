@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import ssl
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -19,6 +21,10 @@ DEFAULT_URL = "http://127.0.0.1:8710"
 
 ANSWER_S = 10.0
 """An API that does not answer within this cannot be reached."""
+
+TOKEN_VARIABLE, CA_VARIABLE = "SEAFRET_TOKEN", "SEAFRET_CA"
+"""A token that `seafret accounts token` made, and a file with the certificate of whoever signed the
+gateway's; without it the machine's own authorities are believed."""
 
 Answer = TypeVar("Answer")
 
@@ -96,7 +102,7 @@ def ask_gateway(url: str, action: str, ask: dict[str, Any]) -> AlarmsTold:
     """Acts on an alarm. Raises GatewayRefused with the gateway's reason, GatewayUnreachable."""
     with _connected(url) as client:
         answer = client.post(f"/api/1/alarms/{action}", json=ask)
-        if answer.status_code in (403, 409, 422):
+        if answer.status_code in (401, 403, 409, 422):
             raise GatewayRefused(_reason(answer))
         answer.raise_for_status()
         return TypeAdapter(AlarmsTold).validate_json(answer.content)
@@ -111,11 +117,45 @@ def _reason(answer: httpx.Response) -> str:
     return f"{where}: {first['msg']}"
 
 
+def has_token() -> bool:
+    """Whether the caller is known by a token."""
+    return bool(os.environ.get(TOKEN_VARIABLE))
+
+
+def _headers() -> dict[str, str]:
+    token = os.environ.get(TOKEN_VARIABLE)
+    return {"authorization": f"Bearer {token}"} if token else {}
+
+
+def _authorities() -> ssl.SSLContext | bool:
+    path = os.environ.get(CA_VARIABLE)
+    if not path:
+        return True
+    try:
+        return ssl.create_default_context(cafile=path)
+    except OSError as fault:
+        raise GatewayUnreachable(
+            f"{CA_VARIABLE} {path}: {fault}; it must be a readable file with a certificate"
+        ) from fault
+
+
 @contextmanager
 def _connected(url: str) -> Iterator[httpx.Client]:
     try:
-        with httpx.Client(base_url=url, timeout=ANSWER_S, trust_env=False) as client:
+        with httpx.Client(
+            base_url=url,
+            timeout=ANSWER_S,
+            trust_env=False,
+            headers=_headers(),
+            verify=_authorities(),
+        ) as client:
             yield client
+    except httpx.HTTPStatusError as fault:
+        if fault.response.status_code in (401, 403):
+            raise GatewayRefused(f"gateway {url}: {_reason(fault.response)}") from fault
+        raise GatewayUnreachable(
+            f"gateway {url}: it answers {fault.response.status_code}"
+        ) from fault
     except (httpx.HTTPError, httpx.InvalidURL, ValidationError) as fault:
         reason = (str(fault) or type(fault).__name__).splitlines()[0]
         raise GatewayUnreachable(

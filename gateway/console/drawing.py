@@ -145,9 +145,18 @@ def scale_left(axis: Axis, left: float, right: float, about: int = 4) -> str:
     )
 
 
-def svg(width: int, height: int, parts: Iterable[str], title: str, kind: str = "plot") -> str:
-    """The whole, with its one-sentence description for those who do not see it."""
+def svg(
+    width: int,
+    height: int,
+    parts: Iterable[str],
+    title: str,
+    kind: str = "plot",
+    stretched: bool = False,
+) -> str:
+    """The whole, with its one-sentence description for those who do not see it. stretched: it fills
+    its place whatever that measures; then it must hold no words."""
     inside = "".join(parts)
+    fit = {"preserveAspectRatio": "none"} if stretched else {}
     return tag(
         "svg",
         tag("title", escape(title)) + inside,
@@ -156,6 +165,7 @@ def svg(width: int, height: int, parts: Iterable[str], title: str, kind: str = "
         height=height,
         class_=kind,
         role="img",
+        **fit,
     )
 
 

@@ -33,7 +33,7 @@ LEAST_TOP_MA = 1.0
 SPARK_WIDTH, SPARK_HEIGHT = 150, 34
 STRIP_WIDTH, STRIP_HEIGHT = 760, 58
 TREND_WIDTH, TREND_HEIGHT = 1000, 392
-LEFT, RIGHT = 52, 12
+LEFT, RIGHT = 56, 26
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,13 +68,7 @@ class Ground:
                 continue
             yield tag("path", d=f"M{x:.1f} {top:g}V{bottom:g}", class_="grid")
             if words:
-                yield label(x, bottom + 14, self._word(at_us))
-
-    def _word(self, at_us: int) -> str:
-        local = self.times.local(at_us)
-        if (local.hour, local.minute) == (0, 0):
-            return f"{local.day} {local:%b}"
-        return f"{local:%H:%M}"
+                yield label(x, bottom + 14, tick_word(self.times, at_us))
 
 
 def sparkline(bins: Bins, limit_ma: float) -> str:
@@ -107,7 +101,9 @@ def strip(bins: Bins, top_ma: float, limit_ma: float, period: Period, times: Tim
         level(up, limit_ma, 0, STRIP_WIDTH, "", "limit"),
         *state_ribbon(x, half, bins, bottom + 2, 7),
     ]
-    return svg(STRIP_WIDTH, STRIP_HEIGHT, parts, "peak current and state of the surface", "strip")
+    return svg(
+        STRIP_WIDTH, STRIP_HEIGHT, parts, "peak current and state of the surface", "strip", True
+    )
 
 
 def humidity_strip(found: Floats, bins: Bins, period: Period, times: Times) -> str:
@@ -116,12 +112,42 @@ def humidity_strip(found: Floats, bins: Bins, period: Period, times: Times) -> s
     up = Axis(30, 100, 36, 3)
     x, half = ground.x(bins), ground.half(bins)
     parts = [
-        *ground.ticks(0, 38),
+        *ground.ticks(0, 38, words=False),
         blocks(x, ~np.isfinite(found), half, 1, 37, "gap"),
         line_path(x, up.at(found), "humid"),
         level(up, 90.0, 0, STRIP_WIDTH, "", "mark"),
     ]
-    return svg(STRIP_WIDTH, 56, parts, "relative humidity, from 30 to 100 %; mark at 90 %", "strip")
+    title = "relative humidity, from 30 to 100 %; mark at 90 %"
+    return svg(STRIP_WIDTH, 40, parts, title, "thin low", stretched=True)
+
+
+def time_axis(period: Period, times: Times) -> str:
+    """Times under strips, in shares of their width: strips are stretched, words must not be."""
+    offset_us = times.offset_us((period.from_us + period.to_us) // 2)
+    words = [
+        (100 * (at_us - period.from_us) / (period.to_us - period.from_us), tick_word(times, at_us))
+        for at_us in time_ticks(period.from_us, period.to_us, offset_us)
+    ]
+    return tag(
+        "svg",
+        "".join(
+            tag("text", word, x=f"{share:.2f}%", y=11, class_="tick", text_anchor="middle")
+            for share, word in words
+            if 3 < share < 97
+        ),
+        class_="axis",
+        width="100%",
+        height=14,
+        aria_hidden="true",
+    )
+
+
+def tick_word(times: Times, at_us: int) -> str:
+    """The clock, or the date where a day begins."""
+    local = times.local(at_us)
+    if (local.hour, local.minute) == (0, 0):
+        return f"{local.day} {local:%b}"
+    return f"{local:%H:%M}"
 
 
 def state_ribbon(x: Floats, half: float, bins: Bins, y: float, height: float) -> Iterator[str]:

@@ -30,7 +30,7 @@ POINTS_MAX = 1_500
 """Of more hours every second, third, ... is drawn; the table and the CSV have all."""
 
 RESPONSE_HEIGHT, WAVE_HEIGHT, DAYS_HEIGHT = 300, 300, 150
-LEFT, RIGHT, TOP = 52, 12, 16
+LEFT, RIGHT, TOP = 60, 26, 18
 LEAST_MA = 0.001
 
 

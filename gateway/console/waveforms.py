@@ -129,13 +129,18 @@ def _deg(found: complex) -> float:
     return float(np.degrees(np.angle(found)))
 
 
+def _lead(phase_deg: float) -> str:
+    way = "leads" if phase_deg >= 0 else "lags"
+    return f"; the fundamental {way} the voltage by {abs(phase_deg):.0f}°"
+
+
 def shape_words(found: tuple[Harmonic, ...]) -> str:
     """The shape in a sentence; what it means is for the measure, which judges every half-cycle."""
     by_order = {one.order: one for one in found}
     if not by_order:
         return "the shape cannot be told: samples are missing"
     phase = by_order[1].phase_deg
-    lead = "" if phase is None else f"; the fundamental leads the voltage by {phase:.0f}°"
+    lead = "" if phase is None else _lead(phase)
     third = by_order[3].share
     even = ", the two polarities differ" if by_order[2].share > 0.1 else ""
     if third < 0.05:

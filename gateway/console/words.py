@@ -97,6 +97,17 @@ class Times:
         """Name of what is shown."""
         return "UTC" if self.utc else f"{self.local(self.now_us):%Z}"
 
+    @property
+    def clocks(self) -> tuple[tuple[str, int], ...]:
+        """(zone, offset from UTC in seconds) of the clocks at the top: what is shown, then the
+        other one where it differs."""
+        local = (_BEGIN + timedelta(microseconds=self.now_us)).astimezone(self.zone)
+        away_s = round((local.utcoffset() or timedelta()).total_seconds())
+        both = [(f"{local:%Z}", away_s), ("UTC", 0)]
+        if both[0] == both[1] or both[0][0] == "UTC":
+            return (("UTC", 0),)
+        return tuple(both[::-1] if self.utc else both)
+
 
 def since(at_us: int) -> Markup:
     """A time since then, which the script counts on."""
@@ -124,7 +135,16 @@ def quantity(name: str, units: int | None) -> str:
     text = column_text(known, units)
     shown = number(float(text)) if known.decimals else text
     unit = UNIT_TEXT.get(known.unit, known.unit)
-    return f"{shown} {unit}".strip()
+    return f"{grouped(shown)} {unit}".strip()
+
+
+def grouped(text: str) -> str:
+    """Digits of a long number in threes, with narrow spaces that do not break."""
+    whole, dot, rest = text.partition(".")
+    digits = whole.lstrip("-")
+    if not digits.isdigit() or len(digits) < 5:
+        return text
+    return f"{'-' if whole[:1] == '-' else ''}{int(digits):,}".replace(",", "\u202f") + dot + rest
 
 
 def quantity_name(name: str) -> str:

@@ -140,7 +140,7 @@ class Look:
         if request.headers.get(PART_HEADER) and topics:
             return self._part(request, template, context)
         told = self.present.told()
-        whole = self._frame(request, told) | {"topics": topics} | context(told)
+        whole = self._frame(request, told) | {"topics": topics, "part": False} | context(told)
         text = self._environment.get_template(template).render(whole)
         return Response(text, status, media_type="text/html; charset=utf-8")
 
@@ -182,10 +182,8 @@ class Look:
     def _live(
         self, request: Request, template: str, told: Told, context: Callable[[Told], Context]
     ) -> str:
-        made = self._environment.get_template(template)
-        whole = made.new_context(self._frame(request, told) | {"topics": ""} | context(told))
-        made_of = {name: "".join(made.blocks[name](whole)) for name in ("strip", "live")}
-        return "".join(f'<div data-part="{name}">{text}</div>' for name, text in made_of.items())
+        whole = self._frame(request, told) | {"topics": "", "part": True} | context(told)
+        return self._environment.get_template(template).render(whole)
 
     def _frame(self, request: Request, told: Told) -> Context:
         """What every page may use."""
@@ -213,7 +211,7 @@ class Look:
 
     def _doubtful_clock(self) -> str:
         rate = self.sources.rate
-        return "" if rate == 1.0 else f"the clock runs {rate:.3g} times as fast"
+        return "" if rate == 1.0 else f"test clock, {rate:.3g} times as fast"
 
 
 def _environment(rooms: tuple[Room, ...]) -> Environment:
@@ -225,6 +223,7 @@ def _environment(rooms: tuple[Room, ...]) -> Environment:
     )  # fmt: skip
     made.filters["q"] = lambda units, name: words.quantity(name, units)
     made.filters["since"] = words.since
+    made.filters["grouped"] = lambda found: words.grouped(str(found))
     made.filters["lasting"] = words.span_text
     made.filters["part"] = lambda text: quote(str(text), safe="")
     made.globals.update(

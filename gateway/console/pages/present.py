@@ -127,7 +127,7 @@ def _add_alarms(routes: APIRouter, look: Look, sparks: Sparks) -> None:
             return {
                 "alarm_id": alarm_id,
                 "site": site,
-                "row": row_of(found[0], surroundings(told), told) if found else None,
+                "row": row_of(found[0], surroundings(told)) if found else None,
                 "entries": look.entries_of(site, _number(alarm_id)),
                 "spark": sparks.of,
                 "weather_words": weather_words,

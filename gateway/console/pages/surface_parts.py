@@ -180,10 +180,10 @@ class ExposureLine:
 
 
 EXPOSED: tuple[tuple[str, int | None], ...] = (
-    ("last 24 hours", DAY_US),
-    ("last 7 days", 7 * DAY_US),
-    ("last 30 days", 30 * DAY_US),
-    ("all that is kept", None),
+    ("24 hours", DAY_US),
+    ("7 days", 7 * DAY_US),
+    ("30 days", 30 * DAY_US),
+    ("all kept", None),
 )
 
 

@@ -10,8 +10,9 @@ from markupsafe import Markup
 from gateway.alarms.states import Shown
 from gateway.console.alarm_rows import Row, trend_word
 from gateway.console.binning import Bins
+from gateway.console.drawing import number
 from gateway.console.fleet import MARGIN_UA
-from gateway.console.plots import common_top, humidity_strip, sparkline, strip
+from gateway.console.plots import common_top, humidity_strip, sparkline, strip, time_axis
 from gateway.console.reading_rows import bins_of, humidity_of, rows_of
 from gateway.console.sources import Sources
 from gateway.console.words import Times
@@ -78,10 +79,11 @@ class Strips:
 
     humidity: Markup
     of: dict[str, Markup]
-    top_ma: float
+    axis: Markup
+    top: str
 
 
-NO_STRIPS = Strips(Markup(""), {}, 0.0)
+NO_STRIPS = Strips(Markup(""), {}, Markup(""), "")
 
 
 def site_strips(
@@ -109,4 +111,5 @@ def _strips(bins: dict[str, Bins], humid: Floats, period: Period, times: Times) 
         name: Markup(strip(one, top_ma, limit_ma, period, times)) for name, one in bins.items()
     }
     first = next(iter(bins.values()))
-    return Strips(Markup(humidity_strip(humid, first, period, times)), drawn, top_ma)
+    humidity = Markup(humidity_strip(humid, first, period, times))
+    return Strips(humidity, drawn, Markup(time_axis(period, times)), f"{number(top_ma)} mA")

@@ -31,19 +31,18 @@
   };
 
   const clockNode = document.getElementById("clock");
-  const shownOffset = (() => {  // shown time less UTC, from the two texts of the server
-    if (!clockNode) return 0;
-    const shown = clockNode.querySelector("b").textContent.split(":").map(Number);
-    const utc = new Date(clock.at / 1000);
-    const day = (shown[0] * 60 + shown[1]) - (utc.getUTCHours() * 60 + utc.getUTCMinutes());
-    return ((day + 720 + 1440) % 1440 - 720) * 60000;
-  })();
   const hms = (ms) => new Date(ms).toISOString().slice(11, 19);
+  const days = ["Sun", "Mon", "Tue", "Wed", "Thu", "Fri", "Sat"];
+  const months = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+  const shown = (us) => us / 1000 + 1000 * Number(clockNode ? clockNode.querySelector("b").dataset.offset : 0);
   const tellClock = () => {
     if (!clockNode) return;
-    const ms = clock.now() / 1000;
-    put(clockNode.querySelector("b"), hms(ms + shownOffset));
-    if (clockNode.dataset.zone !== "UTC") put(clockNode.querySelector("span"), `${hms(ms)} UTC`);
+    for (const node of clockNode.querySelectorAll("[data-offset]")) {
+      const ms = clock.now() / 1000 + 1000 * Number(node.dataset.offset);
+      const date = new Date(ms);
+      put(node, "date" in node.dataset
+        ? `${days[date.getUTCDay()]} ${date.getUTCDate()} ${months[date.getUTCMonth()]}` : hms(ms));
+    }
   };
 
   // ---- live parts: what is new is laid over what is there, node by node, so that focus, open
@@ -176,7 +175,7 @@
     const silent = performance.now() - lastWord > CUT_MS;
     const text = failed || (silent ? "nothing is heard from the gateway" : "");
     node.hidden = !text;
-    if (text) put(node, `NOT LIVE: ${text}. What is shown is of ${hms(clock.at / 1000 + shownOffset)} and may be old.`);
+    if (text) put(node, `NOT LIVE: ${text}. What is shown is of ${hms(shown(clock.at))} and may be old.`);
   };
 
   let stream = null;

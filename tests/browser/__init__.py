@@ -1,0 +1,1 @@
+"""The console in a real browser: stories, and pictures of every page."""
