@@ -103,6 +103,21 @@ def compare_periods(
     damaged: insulators on which an inspection found erosion or tracking that is not light.
     seen: what people last saw, by insulator; it goes before `damaged`.
     """
+    given = (columns, weather, register, reference, now, maintenance, damaged, seen)
+    return compare_with_site(*given)[0]
+
+
+def compare_with_site(
+    columns: SiteColumns,
+    weather: WeatherColumns | None,
+    register: Mapping[str, RegisterEntry],
+    reference: Period,
+    now: Period,
+    maintenance: Sequence[MaintenanceRow] = (),
+    damaged: frozenset[str] = frozenset(),
+    seen: Mapping[str, Seen] | None = None,
+) -> tuple[SiteTrend, Site]:
+    """As `compare_periods`, with the hourly grid behind it for those who draw."""
     visits = {name: Seen(damage=True, text="damage seen") for name in damaged} | dict(seen or {})
     span = Period(min(reference.from_us, now.from_us), max(reference.to_us, now.to_us))
     site = on_grid(columns, weather or _no_weather(), reference, now, span)
@@ -125,7 +140,7 @@ def compare_periods(
         work = (register.get(name, unknown), maintenance, visits.get(name, Seen()))
         trends.append(_one(*told, _judged(*told, *work)))
     found = site.grid.found.said if weather is not None else ("no-weather",)
-    return SiteTrend(columns.site, reference, now, INTERVAL_LEVEL, tuple(trends), found)
+    return SiteTrend(columns.site, reference, now, INTERVAL_LEVEL, tuple(trends), found), site
 
 
 def _no_weather() -> WeatherColumns:

@@ -158,6 +158,18 @@ TABLE: dict[str, Row] = {
         (*PURE_EDGE, "gateway.history", "gateway.loading"), ("numpy",), (*SQL, *NETWORK)
     ),
     "gateway.trends": PURE_GATEWAY,
+    "gateway.report": Row(
+        (
+            *PURE_EDGE,
+            "gateway.history",
+            "gateway.reading",
+            "gateway.trends",
+            "gateway.alarms",
+            "gateway.replay.pictures",
+        ),
+        ("numpy", "jinja2", "markupsafe", "matplotlib", "reportlab"),
+        (*SQL, *NETWORK),
+    ),
     "gateway.alarms": PURE_GATEWAY,
     "gateway.limits": Row(
         (
