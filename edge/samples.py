@@ -9,6 +9,7 @@ This is the only shared module that holds arrays.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -78,6 +79,22 @@ class SampleBlock:
     def counter_end(self) -> int:
         """Counter of the first sample after this block."""
         return self.counter + int(self.samples.shape[0])
+
+
+def joined(blocks: Sequence[SampleBlock]) -> SampleBlock:
+    """Blocks that follow each other as one."""
+    if len(blocks) == 1:
+        return blocks[0]
+    missing = None
+    if any(block.missing is not None for block in blocks):
+        missing = np.concatenate(
+            [
+                np.zeros(block.samples.shape, np.bool_) if block.missing is None else block.missing
+                for block in blocks
+            ]
+        )
+    samples = np.concatenate([block.samples for block in blocks])
+    return SampleBlock(blocks[0].counter, samples, missing)
 
 
 class AnchorSource(StrEnum):

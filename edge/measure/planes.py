@@ -31,12 +31,22 @@ def planes_of(windows: Floats, signs: Floats) -> Singles:
 Precision = TypeVar("Precision", np.float32, np.float64)
 
 
+COMPARED_SIZE_MIN = 500
+"""Smaller arrays are sorted entry by entry, larger ones by comparing whole arrays; the same."""
+
+
 def median_of(rows: Sequence[npt.NDArray[Precision]]) -> npt.NDArray[Precision]:
     """Median of some arrays, element by element, the mean of the middle two where they are even."""
     sorted_rows = list(rows)
-    for low, high in _comparators(len(rows)):
-        first, second = sorted_rows[low], sorted_rows[high]
-        sorted_rows[low], sorted_rows[high] = np.minimum(first, second), np.maximum(first, second)
+    if rows[0].size < COMPARED_SIZE_MIN:
+        sorted_rows = list(np.sort(np.stack(rows), axis=0))
+    else:
+        for low, high in _comparators(len(rows)):
+            first, second = sorted_rows[low], sorted_rows[high]
+            sorted_rows[low], sorted_rows[high] = (
+                np.minimum(first, second),
+                np.maximum(first, second),
+            )
     middle = len(rows) // 2
     if len(rows) % 2:
         return sorted_rows[middle]

@@ -6,6 +6,7 @@ takes in the samples before the first whole cycle, the last those after the last
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -189,6 +190,20 @@ def _ready_windows(plan: MeasurePlan, segment: Segment) -> int:
     ends = cycle_positions(found.clock, cycles * (segment.next_window + 1), count, cycles)
     told = (ends + LAG_CYCLES_MAX * hop <= final) & (ends + HOLD_CYCLES * hop <= length)
     return int(np.sum(told))
+
+
+def due_at(plan: MeasurePlan, description: SignalDescription, segment: Segment) -> int:
+    """Sample counter before which no further window can be measured, as far as is known now.
+
+    To come back later than that would only make a result late, never another one.
+    """
+    found = segment.found
+    if found is None:
+        return segment.start + round(description.rate_hz * ANCHOR_S)
+    cycles, hop = plan.window_cycles, found.clock.hop
+    (end,) = cycle_positions(found.clock, cycles * (segment.next_window + 1), 1, 1)
+    until = max(float(end) + HOLD_CYCLES * hop, segment.length + 1.0)
+    return segment.start + math.ceil(until)
 
 
 def _trimmed(plan: MeasurePlan, segment: Segment, next_window: int) -> Segment:

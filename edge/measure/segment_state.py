@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from edge.measure.aligning import Axis
 from edge.measure.linking import Anchoring, Link
-from edge.samples import TimeAnchor
+from edge.samples import SampleBlock, TimeAnchor
 
 Floats = npt.NDArray[np.float64]
 
@@ -23,7 +23,8 @@ class Segment:
     known. pad: samples mirrored before the first and after the last for the interpolation.
     kept_from: position of the first kept sample. currents, voltages: kept samples, shape
     (insulators, n) and (voltages, n). next_window: number of the first window not yet measured.
-    axes: see `aligning`.
+    axes: see `aligning`. waiting: blocks that have come but are not taken in yet, as nothing can be
+    measured before sample counter `due`.
     """
 
     start: int
@@ -37,6 +38,8 @@ class Segment:
     next_window: int = 0
     axes: tuple[Axis, ...] = ()
     first_flags: int = 0
+    waiting: tuple[SampleBlock, ...] = ()
+    due: int = 0
 
     @property
     def length(self) -> int:

@@ -25,13 +25,20 @@ from edge.measure.cutting import (
 from edge.measure.flags import flag_bits
 from edge.measure.plan import MeasurePlan
 from edge.measure.raw_rows import CapturedWaveform
-from edge.measure.segment import advanced, opened, scaled, taken_in
+from edge.measure.segment import advanced, due_at, opened, scaled, taken_in
 from edge.measure.segment_state import Segment
 from edge.measure.triggers import Found
 from edge.measure.windows import WindowTable
 from edge.quantities import Flag
 from edge.records import IntervalRow, Span
-from edge.samples import SampleBlock, SignalDescription, SourceItem, StreamEnd, TimeAnchor
+from edge.samples import (
+    SampleBlock,
+    SignalDescription,
+    SourceItem,
+    StreamEnd,
+    TimeAnchor,
+    joined,
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -117,19 +124,31 @@ def _taken(state: MeasureState, action: Take, block: SampleBlock) -> tuple[Measu
     rows = slice(action.start - block.counter, action.stop - block.counter)
     missing = None if block.missing is None else block.missing[rows]
     taken = SampleBlock(action.start, block.samples[rows], missing)
-    currents, voltages = scaled(state.plan, state.description, segment, taken.samples, missing)
-    segment = taken_in(segment, currents, voltages)
+    segment = replace(segment, waiting=(*segment.waiting, taken))
+    if action.stop < segment.due:
+        return replace(state, segment=segment), Measured()
+    state, segment = _fed(state, segment)
     segment, tables = advanced(state.plan, state.description, segment, ended=False)
-    assert state.capturing is not None
-    fed = capturing.fed(state.capturing, taken)
-    state = _watched(replace(state, segment=segment, capturing=fed), tables, ended=False)
+    segment = replace(segment, due=due_at(state.plan, state.description, segment))
+    state = _watched(replace(state, segment=segment), tables, ended=False)
     return _gathered(state, tables, rows_end=False)
+
+
+def _fed(state: MeasureState, segment: Segment) -> tuple[MeasureState, Segment]:
+    """With the blocks that waited taken in."""
+    if not segment.waiting:
+        return state, segment
+    block = joined(segment.waiting)
+    rows = scaled(state.plan, state.description, segment, block.samples, block.missing)
+    assert state.capturing is not None
+    state = replace(state, capturing=capturing.fed(state.capturing, block))
+    return state, replace(taken_in(segment, *rows), waiting=())
 
 
 def _closed(state: MeasureState, action: Close) -> tuple[MeasureState, Measured]:
     segment = state.segment
     assert segment is not None
-    segment = replace(segment, flags=segment.flags | action.flags)
+    state, segment = _fed(state, replace(segment, flags=segment.flags | action.flags))
     _, tables = advanced(state.plan, state.description, segment, ended=True)
     state = _watched(state, tables, ended=True)
     return _gathered(replace(state, segment=None, capturing=None), tables, rows_end=action.rows_end)
