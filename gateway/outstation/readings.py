@@ -84,7 +84,7 @@ def _amounts(row: IntervalRow) -> dict[str, float]:
     return {
         "rms": float("nan") if row.rms_na is None else row.rms_na / 1e6,
         "peak": row.peak_ua / 1e3,
-        "arcing": row.arcing_halfcycles / minutes,
+        "arcing-rate": row.arcing_halfcycles / minutes,
         "arc-pulses": row.arc_pulses[ARC_PULSE_100MA] / minutes,
     }
 
@@ -127,9 +127,9 @@ def _site(points: PointList, site: SiteTold, held: AlarmList, now_us: int) -> Re
         "insulators-arcing": (len(arcing(held)), Quality.GOOD),
         "insulators-watched": (site.watched, Quality.GOOD),
         "insulators-installed": (site.insulators, Quality.GOOD),
-        "rh": (_scaled(weather and weather.rh_cpct, 100), weathered),
-        "air": (_scaled(weather and weather.air_cdegc, 100), weathered),
-        "wind": (_scaled(weather and weather.wind_mm_s, 1000), weathered),
+        "rh": (_scaled(weather.rh_cpct if weather else None, 100), weathered),
+        "air": (_scaled(weather.air_cdegc if weather else None, 100), weathered),
+        "wind": (_scaled(weather.wind_mm_s if weather else None, 1000), weathered),
     }
     for name, (amount, quality) in said.items():
         if (address := points.address(subject, name)) is not None:

@@ -1,7 +1,9 @@
 """The outstation's listener: connections of masters around the pure session, in one thread.
 
-One master at a time gets data: whoever starts data transfer last; the connection before it is
-ended. Events wait in the station until a master has confirmed them.
+One master at a time gets data, and keeps it until it stops or falls silent; so two that both want
+it do not take it from each other in turns. A connection from the same address takes over at once:
+it is the same master, back before its old connection was found dead. Events wait in the station
+until a master has confirmed them.
 """
 
 from __future__ import annotations
@@ -156,11 +158,15 @@ class Server:
     def common_address(self) -> int:
         return self._settings.common_address
 
-    def take_over(self, link: _Link) -> None:
-        """A master wants data: the one before it is ended."""
-        before, self.data_link = self.data_link, link
-        if before is not None and before is not link:
-            before.end("another master has started data transfer")
+    def takes_over(self, link: _Link) -> bool:
+        """Whether a master that wants data gets it."""
+        before = self.data_link
+        if before is not None and before is not link and before.started:
+            if before.peer != link.peer:
+                return False
+            before.end("the same master has connected anew")
+        self.data_link = link
+        return True
 
     def confirm(self, event: int) -> None:
         self._station = station.confirmed(self._station, event)
@@ -187,6 +193,11 @@ class _Link:
 
     def _now_s(self) -> float:
         return asyncio.get_running_loop().time()
+
+    @property
+    def started(self) -> bool:
+        """Whether data goes to this master."""
+        return self._session.started and not self._why
 
     async def run(self) -> None:
         """Until either side ends it."""
@@ -263,7 +274,8 @@ class _Link:
         kept = self._server.station
         base = kept.events[0].number - 1 if kept.events else kept.numbers
         self._pulled = max([base, *(one.event for one in self._session.flights)])
-        self._server.take_over(self)
+        if not self._server.takes_over(self):
+            self.end("another master has the data transfer")
 
     def _answer(self, asdu: bytes) -> None:
         """Behind every event that is there already, so that no old one follows the answer."""

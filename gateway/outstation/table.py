@@ -105,7 +105,7 @@ SLOTS: dict[Of, tuple[Slot, ...]] = {
         _state(5, Alarm.SENSOR_FAILED.value, "sensor has failed"),
         _measured(8, "rms", "leakage current, r.m.s. of a minute", "mA", 0.05, _TEN_PERCENT),
         _measured(9, "peak", "leakage current, peak of a minute", "mA", 0.5, _TEN_PERCENT),
-        _measured(10, "arcing", "arcing half-cycles in a minute", "1", 6.0, _TEN_PERCENT),
+        _measured(10, "arcing-rate", "arcing half-cycles in a minute", "1", 6.0, _TEN_PERCENT),
         _measured(11, "arc-pulses", "arcing half-cycles above 100 mA in a minute", "1", 1.0),
         Slot(28, Kind.COUNTER, 2, "arcing-total", "arcing half-cycles since the first record"),
     ),
