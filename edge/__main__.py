@@ -57,6 +57,12 @@ COMMANDS: dict[str, Command] = {
         "propose the dry phasor from what the sensors read in dry hours",
         "--settings FILE",
     ),
+    "commission": Command(
+        "edge.commissioning.command",
+        "commission",
+        "what must be shown before the unit is in service, step by step; can be cut and resumed",
+        "--settings FILE",
+    ),
 }
 
 
@@ -115,10 +121,31 @@ def add_calibrate_options(command: argparse.ArgumentParser) -> None:
     )
 
 
+def add_commission_options(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--answers", type=Path, metavar="FILE.toml", help="answers instead of questions"
+    )
+    command.add_argument(
+        "--step", action="append", metavar="STEP", help="do this one again; may be repeated"
+    )
+    command.add_argument(
+        "--wait",
+        type=positive_s,
+        default=300.0,
+        metavar="N",
+        help="seconds to wait for what is done by hand",
+    )
+    command.add_argument("--list", action="store_true", help="only say how it stands")
+    command.add_argument(
+        "--anew", action="store_true", help="put aside what was begun; the unit leaves service"
+    )
+
+
 MORE_OPTIONS: dict[str, Callable[[argparse.ArgumentParser], None]] = {
     "run": add_run_options,
     "record": add_record_options,
     "calibrate": add_calibrate_options,
+    "commission": add_commission_options,
 }
 
 

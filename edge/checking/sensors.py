@@ -13,7 +13,7 @@ from edge.daemon.looking import Look, look, opened
 from edge.measure.flags import flag_words
 from edge.measure.windows import ABSENT, WindowTable
 from edge.quantities import STATES, Flag
-from edge.settings import Settings
+from edge.settings import Settings, decision_plan
 
 LOOK_S = 4.0
 """Signal looked at: twenty windows."""
@@ -39,6 +39,7 @@ def sensor_findings(settings: Settings, base: Path, clock: Clock) -> Iterator[Fi
         yield raised("sensors", cause)
         return
     try:
+        decision_plan(settings, source.description.rate_hz)
         seen = look(settings, source, clock.utc_us(), LOOK_S)
     except (OSError, ValueError) as cause:
         yield raised("sensors", cause)

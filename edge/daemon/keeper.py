@@ -135,6 +135,8 @@ class Keeper:
     def _commit(self) -> None:
         kept = Kept(self._carried, self._heart, self._counter, self.begin_us)
         states = kept_plain(kept, self._job.source.identity)
+        if self._job.is_watched:  # what is told as committed is never seen as receipted too soon
+            self.backlog = max(1, self.backlog)
         self._store.commit({**states, limit_sheets.STATE: self._limits.plain})
         self.committed_ns = self._store.committed_ns
 
