@@ -3,6 +3,7 @@
  * DISK_LOG: every write, cut, sync and removal is appended to this file before it is done.
  * DISK_BALLAST: while this file exists, a write that would grow a file of the folder finds no space.
  * DISK_FAIL_AT, DISK_FAIL_WITH: the n-th call counted fails once with this errno.
+ * DISK_KILL_AT: the process is killed at the n-th call counted, before it is done.
  * DISK_FOLDER: the folder; everything else passes untouched.
  *
  * Entry: kind (1 byte: w, t, s, u), length of the path (4), offset (8), length of the content (8),
@@ -13,6 +14,7 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <limits.h>
+#include <signal.h>
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -59,9 +61,11 @@ static void note(char kind, const char *path, uint64_t offset, const void *conte
 /* 0 to go on, else -1 with errno set. */
 static int fails(void)
 {
-    const char *at = getenv("DISK_FAIL_AT");
+    const char *at = getenv("DISK_FAIL_AT"), *kill_at = getenv("DISK_KILL_AT");
 
     counted++;
+    if (kill_at && counted == atol(kill_at))
+        kill(getpid(), SIGKILL);
     if (!at || counted != atol(at))
         return 0;
     errno = atoi(getenv("DISK_FAIL_WITH"));
