@@ -53,11 +53,13 @@ Failures = Mapping[str, tuple[int, ...]]
 """Times of the failures of each address, the newest last."""
 
 
-def address_failed(failures: Failures, address: str, now_us: int) -> dict[str, tuple[int, ...]]:
+def address_failed(
+    failures: Failures, address: str, now_us: int, most: int = ADDRESSES_MAX
+) -> dict[str, tuple[int, ...]]:
     """The addresses after one more failure from one of them."""
     recent = (*_recent(failures, address, now_us), now_us)[-ADDRESS_FAILURES_MAX:]
     kept = {**{one: times for one, times in failures.items() if one != address}, address: recent}
-    while len(kept) > ADDRESSES_MAX:
+    while len(kept) > most:
         del kept[min(kept, key=lambda one: kept[one][-1])]
     return kept
 

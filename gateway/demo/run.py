@@ -147,7 +147,7 @@ class Demo:
         ]
 
     def _whereabouts(self) -> list[str]:
-        lines = [f"  gateway   {self._machine.address} (on this machine only)"]
+        lines = [f"  console   {self._machine.address} (open it in a browser on this machine)"]
         for plan in SITES:
             lines.append(
                 f"  edge      {unit_of(plan)}: {len(plan.insulators)} insulators, "
