@@ -49,6 +49,7 @@ EXIT_CODES: dict[str, Exit] = {
     "gateway.accounts.people.SignInRefused": Exit.WRONG_USE,
     "gateway.accounts.passwords.PasswordRefused": Exit.WRONG_USE,
     "gateway.alarms.actions.ActionRefused": Exit.WRONG_USE,
+    "gateway.field_set.folder.FieldSetFault": Exit.WRONG_USE,
     "gateway.alarms.journal.JournalFault": Exit.OUT_OF_REACH,
     "gateway.console.client.GatewayRefused": Exit.WRONG_USE,
     "gateway.trends.decided.DecisionFault": Exit.WRONG_USE,

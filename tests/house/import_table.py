@@ -227,6 +227,7 @@ TABLE: dict[str, Row] = {
     ),
     "gateway.replay": Row((*PURE_EDGE, "gateway.history", "gateway.alarms"), ("numpy", "scipy")),
     "gateway.replay.player": PURE_GATEWAY,
+    "gateway.field_set": Row((*PURE_EDGE, "gateway.replay")),
     "gateway.replay.walking": Row((*PURE_EDGE, "edge.allocator", "gateway.replay")),
     "gateway.replay.pictures": Row((*PURE_EDGE, "gateway.replay"), ("numpy", "matplotlib")),
     "gateway.accounts": Row(("edge.faults",), ("argon2", "sqlite3")),
