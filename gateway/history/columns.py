@@ -34,7 +34,7 @@ from edge.records import (
     UnitEvent,
     WeatherRow,
 )
-from edge.wire import canonical
+from edge.wire import canonical, written_fields
 
 Intern = Callable[[str], int]
 """The number of a word in the site's word list."""
@@ -240,7 +240,7 @@ def plain_body(record: Record) -> bytes:
         zip((place.field for place in table.places), table.take(record), strict=True),
         kind=table.kind,
     )
-    return canonical(plain)
+    return canonical(written_fields(table.record, plain))
 
 
 def exact(record: Record, body: bytes) -> bool:

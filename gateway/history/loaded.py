@@ -18,13 +18,19 @@ SITE = ""
 """Stands for an insulator's name where a row concerns the whole site."""
 
 
+KEPT_SOURCE = "kept-of-units"
+"""Source of rows that units sent and that are thinned."""
+
+
 class Columns(StrEnum):
     """Kinds of rows that lie in columns. Weather has SITE for an insulator; a forecast has the time
-    at which it was issued there, so that a later one stands beside an earlier."""
+    at which it was issued there, so that a later one stands beside an earlier. Hourly rows are made
+    of interval rows when those are thinned, and only read by who asks for them."""
 
     INTERVAL = "interval"
     WEATHER = "weather"
     FORECAST = "forecast"
+    HOURLY = "hourly"
 
 
 @dataclass(frozen=True, slots=True)

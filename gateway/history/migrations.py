@@ -233,6 +233,16 @@ def decisions(db: Database) -> None:
         )
 
 
+@steps(name="007-thinned-weeks")
+def thinned_weeks(db: Database) -> None:
+    """Which weeks of minute rows have become ten-minute and hourly rows."""
+    _note(db, "007-thinned-weeks", thinned_weeks.__doc__ or "")
+    db.execute(
+        "CREATE TABLE thinned (insulator INTEGER, source INTEGER, week INTEGER, "
+        "PRIMARY KEY (insulator, source, week)) WITHOUT ROWID"
+    )
+
+
 def _note(db: Database, step: str, note: str) -> None:
     db.execute("CREATE TABLE IF NOT EXISTS migration_notes (step TEXT PRIMARY KEY, note TEXT)")
     db.execute("INSERT INTO migration_notes VALUES (?, ?)", [step, note])

@@ -19,6 +19,7 @@ from gateway.history.chunks import (
 from gateway.history.loaded import SITE, Cell, Columns, NoteTable, Taken
 from gateway.history.sqlite_questions import SqliteQuestions
 from gateway.history.sqlite_write import SqliteWriter
+from gateway.history.thinning import TICK_US
 
 _AT = "kind = ? AND insulator = ? AND source = ? AND week = ?"
 
@@ -46,14 +47,27 @@ class SqliteLoader(SqliteWriter):
         for week in np.unique(weeks).tolist():
             chosen = np.flatnonzero(weeks == week)
             key = (self.number(kind), self.number(insulator), self.number(source), week)
+            there = self._week(key)
+            if kind is Columns.INTERVAL and self._is_thinned(key):
+                chosen = chosen[~np.isin(start[chosen] // TICK_US, there["start_us"] // TICK_US)]
+                if not chosen.size:
+                    continue
             new = {name: column[chosen] for name, column in columns.items()}
-            kept, taken, differ = merged(self._week(key), new)
+            kept, taken, differ = merged(there, new)
             if kept["start_us"].shape[0] > CHUNK_ROWS_MAX:
                 differ, taken = np.ones_like(differ), np.zeros_like(taken)
             added[chosen], differs[chosen] = taken, differ
             if taken.any():
                 self._put_week(key, kept)
         return Taken(added, differs)
+
+    def _is_thinned(self, key: tuple[int, int, int, int]) -> bool:
+        """Whether the week's minutes have become ticks: a minute of a tick that is there was there
+        already."""
+        found = self._connection.execute(
+            "SELECT 1 FROM thinned WHERE insulator = ? AND source = ? AND week = ?", key[1:]
+        ).fetchone()
+        return found is not None
 
     def _week(self, key: tuple[int, int, int, int]) -> dict[str, Ints]:
         rows = self._connection.execute(
@@ -144,14 +158,21 @@ class SqliteLoadedRows(SqliteQuestions):
         return unpack(row[0])
 
     def loaded_columns(
-        self, kind: Columns, insulator: str, names: Sequence[str], start_us: int, end_us: int
+        self,
+        kind: Columns,
+        insulator: str,
+        names: Sequence[str],
+        start_us: int,
+        end_us: int,
+        source: str | None = None,
     ) -> dict[str, Ints]:
-        """Chosen columns and `start_us`, in order of time."""
+        """Chosen columns and `start_us`, in order of time; of one source or of all."""
         wanted = tuple(dict.fromkeys(("start_us", *names)))
         numbers = {self.number(name): name for name in wanted}
         weeks: dict[tuple[int, int], dict[str, Ints]] = {}
-        for week, source, name, cells in self.ask(
-            f"SELECT week, source, name, cells FROM loaded WHERE kind = ? AND insulator = ? "
+        only = "" if source is None else f"AND source = {self.number(source)} "
+        for week, origin, name, cells in self.ask(
+            f"SELECT week, source, name, cells FROM loaded WHERE kind = ? AND insulator = ? {only}"
             f"AND week BETWEEN ? AND ? AND name IN ({', '.join('?' * len(numbers))}) "
             "ORDER BY week, source",
             self.number(kind),
@@ -160,7 +181,7 @@ class SqliteLoadedRows(SqliteQuestions):
             (end_us - 1) // WEEK_US,
             *numbers,
         ):
-            weeks.setdefault((week, source), {})[numbers[name]] = unpack(cells)
+            weeks.setdefault((week, origin), {})[numbers[name]] = unpack(cells)
         return _joined(list(weeks.values()), wanted, start_us, end_us)
 
     def notes(self, table: NoteTable, start_us: int, end_us: int) -> list[dict[str, Cell]]:

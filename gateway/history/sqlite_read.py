@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Sequence
+from itertools import chain
 from typing import cast
 
 from edge.records import (
@@ -17,7 +18,9 @@ from edge.records import (
     Stream,
     WeatherRow,
 )
+from gateway.history.chunks import ABSENT, Ints
 from gateway.history.columns import TABLE_OF, from_row
+from gateway.history.loaded import KEPT_SOURCE, Columns
 from gateway.history.sqlite_arrays import SUMMING, SqliteArrays
 from gateway.history.sqlite_questions import Kind, columns_of
 from gateway.history.sqlite_write import read_digests, read_marks
@@ -78,17 +81,24 @@ class SqliteReader(SqliteArrays):
     def interval_columns(
         self, insulator: str, columns: Sequence[str], start_us: int, end_us: int
     ) -> Iterator[tuple[int | None, ...]]:
-        """Chosen integer columns of the rows that sum, in order of time."""
+        """Chosen integer columns of the rows that sum, in order of time; of thinned weeks, their
+        ten-minute rows."""
         known = TABLE_OF[IntervalRow].columns
         assert all(column in known for column in columns), f"no such column among {columns}"
-        return iter(
+        kept = self._kept(insulator, columns, start_us, end_us)
+        across = [kept[name].tolist() for name in columns]
+        thinned = (
+            [None if one == ABSENT else one for one in row] for row in zip(*across, strict=True)
+        )
+        return chain(
+            map(tuple, thinned),
             self.ask(
                 f"SELECT {', '.join(columns)} FROM interval WHERE insulator = ? AND start_us >= ? "
                 f"AND start_us < ? AND {SUMMING} ORDER BY start_us",
                 self.number(insulator),
                 start_us,
                 end_us,
-            )
+            ),
         )
 
     def latest_intervals(self) -> list[Of[IntervalRow]]:
@@ -183,7 +193,19 @@ class SqliteReader(SqliteArrays):
         ).fetchone()
         pairs = zip(sums[::2], sums[1::2], strict=True)
         totals = [(high << 32) + low for high, low in pairs]
-        return {"rows": rows, **dict(zip(SUMMED, totals, strict=True))}
+        kept = self._kept(insulator, SUMMED, start_us, end_us)
+        found = {"rows": rows + kept["start_us"].shape[0]}
+        for name, total in zip(SUMMED, totals, strict=True):
+            found[name] = total + sum(kept[name][kept[name] != ABSENT].tolist())
+        return found
+
+    def _kept(
+        self, insulator: str, names: Sequence[str], start_us: int, end_us: int
+    ) -> dict[str, Ints]:
+        """Ten-minute rows that stand for minutes which units sent."""
+        return self.loaded_columns(
+            Columns.INTERVAL, insulator, names, start_us, end_us, source=KEPT_SOURCE
+        )
 
     def refusals(self, limit: int = PAGE_MAX) -> list[RefusedPayload]:
         """The refused payloads still kept, newest first."""

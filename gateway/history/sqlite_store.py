@@ -16,6 +16,7 @@ from urllib.parse import quote
 
 from gateway.history.sqlite_loaded import SqliteLoader
 from gateway.history.sqlite_read import SqliteReader
+from gateway.history.sqlite_thinning import SqliteThinner
 from gateway.history.sqlite_write import SqliteWriter
 from gateway.history.store import GATEWAY_SITE, HistoryFault
 
@@ -50,9 +51,9 @@ class SqliteHistory:
         names = sorted(path.name.removesuffix(_SUFFIX) for path in self._folder.glob(f"*{_SUFFIX}"))
         return [name for name in names if _SITE.fullmatch(name)]
 
-    def writer(self, site: str) -> SqliteWriter:
+    def writer(self, site: str) -> SqliteThinner:
         """The writer of a site, its file made or brought to the newest shape."""
-        return self._opened(site, SqliteWriter)
+        return self._opened(site, SqliteThinner)
 
     def loader(self, site: str) -> SqliteLoader:
         """The same for rows from elsewhere."""

@@ -1,0 +1,44 @@
+"""How long rows of a minute are kept, and the seam for what thins them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+KEEP_DAYS = 366
+"""Minute rows are kept so long, and up to a week longer; then ten-minute and hourly rows stand for
+them for ever, with the same sums."""
+KEEP_DAYS_LEAST = 28
+"""Fewer would take the minutes from under alarms that are still looked into; refused."""
+
+DAY_US = 86_400_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Thinned:
+    """What a run did: weeks of an insulator, rows before, rows after."""
+
+    weeks: int
+    rows_before: int
+    rows_after: int
+
+    def plus(self, other: Thinned) -> Thinned:
+        """Both together."""
+        return Thinned(
+            self.weeks + other.weeks,
+            self.rows_before + other.rows_before,
+            self.rows_after + other.rows_after,
+        )
+
+
+class SiteThinner(Protocol):
+    """A site's writer that thins."""
+
+    def thin(self, before_us: int, stop: Callable[[], bool] = ...) -> Thinned: ...
+
+
+def keep_from_us(now_us: int, keep_days: int) -> int:
+    """Rows before this may be thinned."""
+    assert keep_days >= KEEP_DAYS_LEAST
+    return now_us - keep_days * DAY_US

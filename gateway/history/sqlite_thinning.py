@@ -1,0 +1,128 @@
+"""Old minute rows of a site's SQLite file made ten-minute and hourly ones; see `SiteThinner`.
+
+Week by week and insulator by insulator, each in one transaction: rows that units sent leave the
+table of minutes (their lines leave, too; marks stay, so nothing comes back) and stand packed beside
+loaded rows, under the source `KEPT`. Running it again does only what is left.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+
+import numpy as np
+
+from edge.quantities import STATES
+from edge.records import IntervalRow, Span
+from gateway.history.chunks import ABSENT, WEEK_US, Ints, filled
+from gateway.history.columns import TABLE_OF
+from gateway.history.loaded import KEPT_SOURCE, Columns
+from gateway.history.retention import Thinned
+from gateway.history.sqlite_loaded import SqliteLoader
+from gateway.history.thinning import HOUR_US, KEPT, TICK_US, thinned
+
+_LIVE = tuple(name for name in TABLE_OF[IntervalRow].columns if name in KEPT)
+Key = tuple[str, str, int]
+"""Insulator, source, week."""
+
+
+class SqliteThinner(SqliteLoader):
+    """The one writer of a site that also thins; it keeps the writer's lock week by week, so that
+    commits go on between."""
+
+    def thin(self, before_us: int, stop: Callable[[], bool] = lambda: False) -> Thinned:
+        """Makes rows of whole weeks that end at or before `before_us` ten-minute and hourly ones.
+
+        stop: asked between weeks. Raises HistoryFault where the database cannot write.
+        """
+        last_week = before_us // WEEK_US
+        total = Thinned(0, 0, 0)
+        for key in self._due(last_week):
+            if stop():
+                break
+            with self.together():
+                total = total.plus(self._thin_week(*key))
+        return total
+
+    def _due(self, last_week: int) -> list[Key]:
+        """Weeks with live rows, and loaded weeks that were never thinned."""
+        live = self._connection.execute(
+            "SELECT DISTINCT w.word, i.start_us / ? FROM interval i JOIN words w "
+            "ON w.id = i.insulator WHERE i.start_us < ?",
+            (WEEK_US, last_week * WEEK_US),
+        ).fetchall()
+        loaded = self._connection.execute(
+            "SELECT DISTINCT i.word, s.word, l.week FROM loaded l JOIN words i "
+            "ON i.id = l.insulator JOIN words s ON s.id = l.source WHERE l.kind = ? AND l.week < ? "
+            "AND NOT EXISTS (SELECT 1 FROM thinned t WHERE t.insulator = l.insulator "
+            "AND t.source = l.source AND t.week = l.week)",
+            (self.number(Columns.INTERVAL), last_week),
+        ).fetchall()
+        return sorted({*((name, KEPT_SOURCE, week) for name, week in live), *loaded})
+
+    def _thin_week(self, insulator: str, source: str, week: int) -> Thinned:
+        key = (
+            self.number(Columns.INTERVAL), self.number(insulator), self.number(source), week,
+        )  # fmt: skip
+        parts = [
+            rows for rows in (self._week(key), self._live_week(insulator, source, week)) if rows
+        ]
+        if not parts:  # ten-second rows alone
+            self._forget(insulator, week)
+            return Thinned(1, 0, 0)
+        names = sorted({name for rows in parts for name in rows})
+        counts = [rows["start_us"].shape[0] for rows in parts]
+        both = [filled(rows, names, n) for rows, n in zip(parts, counts, strict=True)]
+        rows = {name: np.concatenate([one[name] for one in both]) for name in names}
+        tens = thinned(rows, TICK_US)
+        self._put_week(key, tens)
+        self._put_week((self.number(Columns.HOURLY), *key[1:]), thinned(tens, HOUR_US))
+        if source == KEPT_SOURCE:
+            self._forget(insulator, week)
+        self._connection.execute("INSERT OR IGNORE INTO thinned VALUES (?, ?, ?)", key[1:])
+        return Thinned(1, sum(counts), int(tens["start_us"].shape[0]))
+
+    def _live_week(self, insulator: str, source: str, week: int) -> dict[str, Ints]:
+        """Rows that units sent, words as loaded rows have them."""
+        if source != KEPT_SOURCE:
+            return {}
+        cells = ", ".join(f"coalesce({name}, {ABSENT + 1} - 1)" for name in _LIVE)
+        spans = ", ".join(str(self.number(span)) for span in (Span.MINUTE, Span.MERGED))
+        found = self._connection.execute(
+            f"SELECT {cells} FROM interval WHERE insulator = ? AND start_us >= ? AND start_us < ? "
+            f"AND span IN ({spans}) ORDER BY start_us",
+            (self.number(insulator), week * WEEK_US, (week + 1) * WEEK_US),
+        ).fetchall()
+        if not found:
+            return {}
+        across = np.array(found, np.int64).T
+        rows = {name: np.array(one) for name, one in zip(_LIVE, across, strict=True)}
+        rows["state"] = self._state_codes(rows["state"])
+        rows["flags"] = self._no_flags_absent(rows["flags"])
+        return rows
+
+    def _state_codes(self, numbers: Ints) -> Ints:
+        codes = {self.number(state.value): k for k, state in enumerate(STATES)}
+        return np.array([codes.get(one, ABSENT) for one in numbers.tolist()], np.int64)
+
+    def _no_flags_absent(self, numbers: Ints) -> Ints:
+        """Live rows have a word for no flags at all, loaded ones nothing."""
+        return np.where(numbers == self.number(json.dumps([])), ABSENT, numbers)
+
+    def _forget(self, insulator: str, week: int) -> None:
+        """Live rows of the week and their lines; ten-second rows, too: nothing sums them."""
+        where = "insulator = ? AND start_us >= ? AND start_us < ?"
+        given = (self.number(insulator), week * WEEK_US, (week + 1) * WEEK_US)
+        self._connection.execute(
+            "DELETE FROM lines WHERE (stream_id, seq) IN "
+            f"(SELECT stream_id, seq FROM interval WHERE {where})",
+            given,
+        )
+        self._connection.execute(f"DELETE FROM interval WHERE {where}", given)
+
+    def sizes(self) -> Iterator[tuple[str, str, int, int]]:
+        """(insulator, kind, weeks, bytes) of what lies packed."""
+        yield from self._connection.execute(
+            "SELECT i.word, k.word, count(DISTINCT l.week), sum(length(l.cells)) FROM loaded l "
+            "JOIN words i ON i.id = l.insulator JOIN words k ON k.id = l.kind GROUP BY 1, 2"
+        )
