@@ -22,6 +22,8 @@ COMMANDS: dict[str, str] = {
     "report": "the condition report of a month",
     "thin": "old minute rows made ten-minute and hourly ones",
     "export": "history out, as Parquet or CSV",
+    "backup": "all histories into a folder, while the gateway runs",
+    "restore": "a back-up in the place of what is there",
     "status": "what each insulator does now, from a running gateway",
     "alarms": "the alarm list of a running gateway",
     "acknowledge": "acknowledge an alarm",
