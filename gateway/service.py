@@ -23,6 +23,7 @@ from gateway.ingest.intake import Intake
 from gateway.ingest.subscription import Subscription, UnitState
 from gateway.ingest.topics import site_of
 from gateway.ingest.worker import Ingest
+from gateway.keeping import Keeper
 from gateway.settings import Settings
 
 log = logging.getLogger("seafret.gateway")
@@ -99,6 +100,13 @@ class Gateway:
             self._on_state,
             self._on_end,
         )
+        self._keeper = Keeper(
+            settings.sites,
+            self._intake.writer,
+            settings.retention.keep_days,
+            self._clock.utc_us,
+            self._on_end,
+        )
         self._guard = Guard(
             settings,
             told_until_s(history),
@@ -143,6 +151,7 @@ class Gateway:
         self._api.start()
         self._ingest.start()
         self._ticker.start()
+        self._keeper.start()
         self._subscription.start()
         self._guard.start()
 
@@ -161,6 +170,7 @@ class Gateway:
         self._guard.stop()
         self._subscription.stop()
         self._ticker.stop()
+        self._keeper.stop()
         if self._ingest.ident is None:
             self._intake.close()
         else:

@@ -123,6 +123,12 @@ class Watch(_Part):
     certificates: tuple[Path, ...] = ()
 
 
+class Retention(_Part):
+    """keep_days: minute rows are kept so long; then ten-minute and hourly ones stand for them."""
+
+    keep_days: Annotated[int, Field(ge=28, le=36_600)] = 366
+
+
 class ClockSettings(_Part):
     """A straight line through real time; only a demo sets it."""
 
@@ -158,6 +164,7 @@ class Settings(_Part):
     broker: Broker = Broker()
     console: Console = Console()
     watch: Watch = Watch()
+    retention: Retention = Retention()
     clock: ClockSettings = ClockSettings()
     heartbeat: Heartbeat = Heartbeat()
     outstation: Outstation | None = None

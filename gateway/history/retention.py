@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 KEEP_DAYS = 366
 """Minute rows are kept so long, and up to a week longer; then ten-minute and hourly rows stand for
@@ -32,6 +32,7 @@ class Thinned:
         )
 
 
+@runtime_checkable
 class SiteThinner(Protocol):
     """A site's writer that thins."""
 

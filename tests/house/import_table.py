@@ -130,6 +130,7 @@ TABLE: dict[str, Row] = {
     "gateway.books": Row(),
     "gateway.outward_settings": Row((), CHECKS),
     "gateway.settings": Row((*PURE_EDGE, "gateway.outward_settings"), CHECKS),
+    "gateway.keeping": Row((*PURE_EDGE, "gateway.history")),
     "gateway.service": Row((*PURE_EDGE, "gateway"), ANYTHING),
     "gateway.demo": Row((*PURE_EDGE, "edge.sense.virtual_site", "gateway"), ANYTHING),
     "gateway.ingest": Row(
