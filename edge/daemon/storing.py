@@ -11,7 +11,7 @@ from typing import TypeVar
 
 from edge.keep import DurableFile, Stamp, StorageFault, StorageFull
 from edge.keep.eviction import RETENTION_US
-from edge.records import ConditionChange, Record, Stream, UnitEvent
+from edge.records import ConditionChange, Record, Stream, UnitEvent, WeatherRow
 from edge.send.messages import (
     Fetch,
     Fetched,
@@ -28,8 +28,13 @@ log = logging.getLogger("seafret.keep")
 
 Result = TypeVar("Result")
 
-GROUP_NS = 1_000_000_000
-"""Routine rows wait for each other at most this long, so that a minute costs one forced write."""
+GROUP_NS = 2_000_000_000
+"""Routine rows wait for each other at most this long: the rows of a minute come within a second of
+its health record, and one forced write is enough for all of them."""
+
+COMPANY_NS = 60_000_000_000
+"""Weather waits this long for company: a forced write for a single reading would wear the flash,
+and nothing is decided on it but with the rows of its minute."""
 
 GROUP_RECORDS = 500
 """So many are committed without waiting: a stored signal is played faster than it was recorded."""
@@ -79,8 +84,8 @@ class Store:
         if not records:
             return
         self._waiting += records
-        hurry = any(_is_urgent(one) for one in records) or len(self._waiting) >= GROUP_RECORDS
-        due_ns = self._now_ns() + (0 if hurry else GROUP_NS)
+        waits_ns = min(map(_waits_ns, records))
+        due_ns = self._now_ns() + (0 if len(self._waiting) >= GROUP_RECORDS else waits_ns)
         self._due_ns = due_ns if self._due_ns is None else min(self._due_ns, due_ns)
 
     def wait_s(self) -> float | None:
@@ -195,7 +200,9 @@ def _say(records: Sequence[Record]) -> None:
             log.info("%s %s", one.event, one.detail)
 
 
-def _is_urgent(record: Record) -> bool:
-    if isinstance(record, UnitEvent):
-        return record.detail.get("security") == 1
-    return isinstance(record, ConditionChange)
+def _waits_ns(record: Record) -> int:
+    """How long a record may wait for others; alarms and what concerns security do not."""
+    security = isinstance(record, UnitEvent) and record.detail.get("security") == 1
+    if security or isinstance(record, ConditionChange):
+        return 0
+    return COMPANY_NS if isinstance(record, WeatherRow) else GROUP_NS

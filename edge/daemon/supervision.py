@@ -8,9 +8,12 @@ it anew, and the durable file goes on from its last commit.
 
 from __future__ import annotations
 
+import logging
 import os
 import socket
 from dataclasses import dataclass
+
+log = logging.getLogger("seafret.edge")
 
 THREAD_NS_MAX = 25_000_000_000
 """A thread that has shown no life for so long is taken for dead."""
@@ -54,10 +57,18 @@ def deserves_feeding(pulse: Pulse, now_ns: int) -> bool:
     return advance and committed and not silent_thread(pulse, now_ns)
 
 
+NOTIFY_S = 1.0
+"""A service manager that takes no message for so long must not hold up those who look after us."""
+
+
 def notify(state: str) -> None:
     """Tell the service manager, where there is one (sd_notify(3): a datagram, as recalled)."""
     where = os.environ.get("NOTIFY_SOCKET")
     if not where:
         return
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as to:
-        to.sendto(state.encode(), "\0" + where[1:] if where.startswith("@") else where)
+        to.settimeout(NOTIFY_S)
+        try:
+            to.sendto(state.encode(), "\0" + where[1:] if where.startswith("@") else where)
+        except TimeoutError:
+            log.warning("the service manager takes no messages: %s was not told", state)

@@ -159,9 +159,11 @@ def _lane(found: tuple[int, str, str, int, int, int, int, bytes]) -> Lane:
 
 
 def save_lane(db: sqlite3.Connection, lane: Lane) -> Lane:
-    """Write a lane's marks; returns it."""
+    """Write a lane's marks; returns it. The index on epoch and stream is not touched again."""
     db.execute(
-        "INSERT OR REPLACE INTO lanes VALUES (?,?,?,?,?,?,?,?)",
+        "INSERT INTO lanes VALUES (?,?,?,?,?,?,?,?) ON CONFLICT (number) DO UPDATE SET "
+        "last=excluded.last, promised=excluded.promised, released=excluded.released, "
+        "kept_bytes=excluded.kept_bytes, sha=excluded.sha",
         (
             *(lane.number, lane.epoch, lane.stream.value),
             *(lane.last, lane.promised, lane.released, lane.kept_bytes, _lane_sha(lane)),

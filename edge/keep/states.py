@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import sqlite3
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -35,8 +36,16 @@ def body_sha(key: Sequence[object], body: bytes) -> bytes:
     return hashlib.sha256(repr(tuple(key)).encode() + bytes(body)).digest()[:16]
 
 
-def put_state(db: sqlite3.Connection, name: str, body: bytes) -> None:
+PACKED_FROM_BYTES = 512
+"""A longer state is packed: minutes held back are much alike, and are written every minute."""
+
+_PACKED = b"x"
+"""How a packed state begins (RFC 1950, as recalled), and JSON never does."""
+
+
+def put_state(db: sqlite3.Connection, name: str, plain: bytes) -> None:
     """Write a state's canonical JSON; nothing where it has not changed, which spares the flash."""
+    body = zlib.compress(plain) if len(plain) >= PACKED_FROM_BYTES else plain
     db.execute(
         "INSERT INTO state VALUES (?,?,?) ON CONFLICT (name) DO UPDATE "
         "SET sha=excluded.sha, body=excluded.body WHERE sha IS NOT excluded.sha",
@@ -49,7 +58,8 @@ def read_state(db: sqlite3.Connection, name: str) -> object | None:
     found = db.execute("SELECT sha, body FROM state WHERE name=?", (name,)).fetchone()
     if found is None or found[0] != body_sha((name,), found[1]):
         return None
-    plain: object = json.loads(found[1])
+    body = bytes(found[1])
+    plain: object = json.loads(zlib.decompress(body) if body.startswith(_PACKED) else body)
     return plain
 
 

@@ -29,6 +29,9 @@ live     four currents and a voltage as frames of the serial link, read in piece
 ingest   minute rows in messages of twenty into an SQLite history, two hundred rows a commit; the
          time a row takes when the history is four times as long against the beginning.
 decide   one minute row through the alarms; lines: one record to its canonical line and back.
+wear     bytes that reach a unit's flash, a row and a year, for four insulators as shipped; how that
+         is counted stands in tests/bench/wear.py. As root on a file system of its own, else only
+         what the process says of itself.
 stages   where a replay spends its time, by the profiler; passes: that time in units of one plain
          pass over the same samples (int16 in, float64 out), the least that any measure needs.
 """
@@ -44,13 +47,13 @@ from pathlib import Path
 
 from tests.bench.timing import ONE_THREAD, Figure
 
-PARTS = ("replay", "scaling", "memory", "live", "ingest", "decide", "lines", "stages")
+PARTS = ("replay", "scaling", "memory", "live", "ingest", "decide", "lines", "wear", "stages")
 PIECES_S = (0.025, 0.05, 0.1, 1.0)
 
 
 def measured(parts: list[str], seconds: int, rounds: int, folder: Path) -> list[Figure]:
     """The figures of some parts, in the order of PARTS."""
-    from tests.bench import deciding, living, replaying, stages, storing
+    from tests.bench import deciding, living, replaying, stages, storing, wear
     from tests.bench.recordings import Size
 
     size = Size(seconds)
@@ -67,6 +70,7 @@ def measured(parts: list[str], seconds: int, rounds: int, folder: Path) -> list[
         "ingest": lambda at: storing.ingest(at, rows, rounds),
         "decide": lambda at: deciding.decide(4 * rows, rounds),
         "lines": lambda at: deciding.lines(rows, rounds),
+        "wear": lambda at: wear.wear(at, max(10, min(seconds, 240)), rounds),
         "stages": lambda at: stages.profile(at, size),
     }
     found: list[Figure] = []

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from gateway.replay.run import Request, replay
-from tests.bench import living, loop, replaying, stages, whole_loop
+from tests.bench import living, loop, replaying, stages, wear, whole_loop
 from tests.bench.__main__ import main
 from tests.bench.agreement import Disagreement, compare
 from tests.bench.recordings import Size, Surface, write
@@ -77,6 +77,11 @@ def test_the_stages_of_a_replay_are_all_found_in_its_profile(tmp_path: Path) -> 
     shares = [one.spread.middle for one in figures if one.part == "stages"]
     assert sum(shares) == pytest.approx(100)
     assert min(shares) >= 0
+
+
+def test_a_minute_of_routine_rows_costs_one_commit_and_the_process_writes(tmp_path: Path) -> None:
+    figures = wear.wear_of(wear.Disk(tmp_path, ""), wear.WET, minutes=12)
+    assert figures["commits"] == 12 and figures["rows"] == 12 * (wear.INSULATORS + 2)
 
 
 def test_the_command_prints_what_a_script_can_read(capsys: pytest.CaptureFixture[str]) -> None:

@@ -9,9 +9,11 @@ import pytest
 
 from edge.clock import Clock
 from edge.daemon.running import FILE_NAME
+from edge.daemon.storing import COMPANY_NS, GROUP_NS, Store
 from edge.keep import DurableFile
 from edge.keep.eviction import RETENTION_US
-from edge.records import Loss, Stream
+from edge.keep.states import PACKED_FROM_BYTES
+from edge.records import Loss, Stream, UnitEvent
 from edge.wire import body_line
 from tests.edge.daemon.builders import (
     RECORDED,
@@ -21,7 +23,14 @@ from tests.edge.daemon.builders import (
     write_recording,
 )
 from tests.edge.daemon.storing import open_file
-from tests.edge.keep.builders import alarm, minute_row, read_all, stamp
+from tests.edge.keep.builders import (
+    alarm,
+    health_row,
+    minute_row,
+    read_all,
+    stamp,
+    weather_row,
+)
 from tests.edge.keep.disk import Entry, build_shim, read_log, run_watched
 
 COMMITS = 4
@@ -98,4 +107,40 @@ def test_the_daemon_forgets_released_rows_of_long_ago_at_a_trusted_time(tmp_path
     file = DurableFile(path, "gannet-stack.pole-1", stamp(), quota_bytes=quota_bytes)
     assert alarms_of(file)[:3] == [180, 181, 182]
     assert isinstance(read_all(file, file.epoch, Stream.ALARM)[0][1], Loss)
+    file.close()
+
+
+def test_alarms_are_due_at_once_rows_wait_for_their_minute_and_weather_for_company(
+    tmp_path: Path,
+) -> None:
+    now = [0]
+    store = Store(lambda: open_file(tmp_path), stamp, lambda: now[0])
+    store.add([weather_row()])
+    assert store.wait_s() == COMPANY_NS / 1e9
+    now[0] = 5_000_000_000
+    store.add([health_row()])
+    assert store.wait_s() == GROUP_NS / 1e9
+    now[0] += 1_000_000_000
+    store.add([minute_row(n) for n in range(4)])
+    assert store.wait_s() == (GROUP_NS - 1_000_000_000) / 1e9
+    store.add([alarm()])
+    assert store.wait_s() == 0
+    store.commit({})
+    assert store.wait_s() is None
+    store.add([UnitEvent(event="refused", at_us=1, detail={"security": 1})])
+    assert store.wait_s() == 0
+    store.close()
+    file = open_file(tmp_path)
+    assert [lane.last for lane in file.lanes()] == [2, 5, 1, 3, 2], "with how the epoch began"
+    file.close()
+
+
+def test_a_state_is_packed_and_read_back_whatever_its_length(tmp_path: Path) -> None:
+    file = open_file(tmp_path)
+    for length in (0, 100, PACKED_FROM_BYTES, 50_000):
+        plain = {"minutes": ["x" * length]}
+        file.commit([], {"merging": plain}, stamp())
+        assert file.snapshot("merging") == plain
+    held = file._db.execute("SELECT length(body) FROM state WHERE name='merging'").fetchone()
+    assert held[0] < 1_000
     file.close()

@@ -69,6 +69,19 @@ def test_the_service_manager_hears_what_it_is_told(
         assert manager.recv(99) == b"WATCHDOG=1"
 
 
+def test_a_service_manager_that_takes_nothing_holds_nobody_up(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "notify"))
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(tmp_path / "notify"))
+        for _ in range(1_000):
+            if caplog.records:
+                break
+            notify("WATCHDOG=1")
+    assert "WATCHDOG=1 was not told" in caplog.text
+
+
 def block(counter: int, rows: int) -> SampleBlock:
     return SampleBlock(counter, np.zeros((rows, 1), np.int16))
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ctypes
-import gc
 import os
 import signal
 import socket
@@ -19,6 +18,7 @@ from edge.clock import Clock
 from edge.daemon.faults import ThreadSilent
 from edge.daemon.running import Daemon
 from edge.sense.recordings import open_recordings
+from tests.broker import Broker
 from tests.edge.daemon.builders import RECORDED, daemon_in, settings_text, write_recording
 from tests.edge.daemon.launching import await_line, ended, launched
 from tests.edge.daemon.test_unplugged import line_of, settings_in
@@ -45,13 +45,13 @@ def kill(name: str) -> None:
 
 
 @contextmanager
-def running(folder: Path) -> Iterator[Daemon]:
+def running(folder: Path, broker_port: int = NOBODYS_PORT) -> Iterator[Daemon]:
     """A daemon that plays its recording as time passes, in real time."""
     write_recording(folder, 150.0)
     real_us = Clock().utc_us()
     # A second off, so that it is not the machine's own clock, which would play at once.
     clock = Clock(1.0, real_us, real_us + 1_000_000)
-    daemon = daemon_in(folder, settings_text(RECORDED, NOBODYS_PORT), clock=clock)
+    daemon = daemon_in(folder, settings_text(RECORDED, broker_port), clock=clock)
     try:
         daemon.start()
         yield daemon
@@ -60,19 +60,20 @@ def running(folder: Path) -> Iterator[Daemon]:
 
 
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
-@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")  # sockets left open
 @pytest.mark.parametrize("name", ["keeper", "source", "uplink"])
 def test_a_thread_that_is_killed_ends_the_daemon_within_thirty_seconds(
-    tmp_path: Path, name: str
+    tmp_path: Path, broker: Broker, name: str
 ) -> None:
-    with running(tmp_path) as daemon:
+    with running(tmp_path, broker.port) as daemon:
+        uplink = daemon._uplink
+        assert uplink is not None and uplink.connected.wait(30)
         before_s = time.monotonic()
         kill(name)
         with pytest.raises(Killed):
             daemon.wait()
         assert time.monotonic() - before_s < NOTICED_S
-    del daemon
-    gc.collect()
+    if uplink._link is not None:
+        uplink._link.abandon()  # what a thread that was killed could not close itself
 
 
 @pytest.mark.long
@@ -130,6 +131,7 @@ def test_the_service_manager_hears_readiness_life_a_standstill_and_the_end(
         assert until(manager, b"READY=1") == [b"READY=1"]
         assert until(manager, b"WATCHDOG=1") == [b"WATCHDOG=1"]
         await_line(daemon, "arcing old-post in")
+        terminal.wait()
         assert until(manager, b"WATCHDOG=1")
 
         daemon.send_signal(signal.SIGSTOP)
