@@ -101,8 +101,8 @@ def nights_figure(facts: Facts, one: InsulatorTrend, count: Counter) -> Figure:
         _draw_months(frame, at_us, fit.levels)
     times = [utc_text(int(at)) for at in at_us]
     return count.figure(
-        "Wet nights against the reference curve; large dots are months, with 90 % intervals; shaded "
-        "the days judged.",
+        "Wet nights against the reference curve; large dots are months, with 90 % intervals; "
+        "shaded the days judged.",
         frame.drawing(),
         ("night_from_utc", "times_reference"),
         list(zip(times, ratio.tolist(), strict=True)),
