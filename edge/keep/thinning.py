@@ -134,8 +134,20 @@ def _run_above(
             run = [] if held is None else [held]
         else:
             run.append(held)
-    kept = _without_last_while(run, while_us)
-    return run if not kept and count == rows_max else kept
+    return _cut(run, while_us, more=count == rows_max)
+
+
+def _cut(run: list[Held], while_us: int, *, more: bool) -> list[Held]:
+    """Up to where a later run may begin. more: there may be more records of the last while.
+
+    Before a tombstone, or at an hour where there is one: so what one tombstone covers is later put
+    together, or given up, as a whole.
+    """
+    losses = [at for at, held in enumerate(run) if at and isinstance(held.record, Loss)]
+    if more and losses:
+        return run[: losses[-1]]
+    kept = _without_last_while(run, HOUR_US) or _without_last_while(run, while_us)
+    return run if more and not kept else kept
 
 
 def _held(lane: Lane, row: Row, kind: Kind) -> Held | None:

@@ -63,17 +63,17 @@ def apart(n: int) -> IntervalRow:
 def test_the_oldest_routine_rows_go_and_one_tombstone_tells_exactly_which(
     file: DurableFile,
 ) -> None:
-    for n in range(0, 1600, 20):
+    for n in range(0, 2400, 20):
         file.commit([apart(n + at) for at in range(20)], {}, stamp(n))
     found = read_all(file, file.epoch, Stream.INTERVAL)
-    assert covered(found) == list(range(1, 1602))
+    assert covered(found) == list(range(1, 2402))
     (at, loss) = losses(file, Stream.INTERVAL)[0]
     assert len(losses(file, Stream.INTERVAL)) == 1
     assert (loss.first, loss.last, loss.count) == (2, at, at - 1)
     assert loss.reason == QUOTA_REASON
     assert (loss.from_us, loss.to_us) == (stamp(0).t_utc_us, stamp((at - 2) // 20 * 20).t_utc_us)
     kept = [record for _, record in found if isinstance(record, IntervalRow)]
-    assert kept == [apart(n) for n in range(at - 1, 1600)]
+    assert kept == [apart(n) for n in range(at - 1, 2400)]
 
 
 def test_the_file_never_grows_beyond_its_quota(file: DurableFile, folder: Path) -> None:
@@ -84,7 +84,7 @@ def test_the_file_never_grows_beyond_its_quota(file: DurableFile, folder: Path) 
 
 
 def test_health_goes_before_interval_rows_and_alarms_stay(file: DurableFile) -> None:
-    for n in range(0, 1400, 20):
+    for n in range(0, 2400, 20):
         rows: list[Record] = [minute_row(n + at) for at in range(10)]
         rows += [health_row(n + at) for at in range(10)]
         file.commit([*rows, alarm(n)], {}, stamp(n))
@@ -92,7 +92,7 @@ def test_health_goes_before_interval_rows_and_alarms_stay(file: DurableFile) -> 
     first_loss = losses(file, Stream.HEALTH)[0][1]
     assert first_loss.first == 3, "the epoch's start and its event stay"
     assert losses(file, Stream.ALARM) == []
-    assert len(read_all(file, file.epoch, Stream.ALARM)) == 71
+    assert len(read_all(file, file.epoch, Stream.ALARM)) == 121
     left = [r for _, r in read_all(file, file.epoch, Stream.HEALTH) if r.kind == "health"]
     gone = [one for _, one in losses(file, Stream.INTERVAL) if one.reason == QUOTA_REASON]
     assert left == [] or gone == []
@@ -122,18 +122,18 @@ def test_rows_that_may_have_been_sent_go_after_those_that_cannot(file: DurableFi
     minutes(file, 0, 100)
     sent = read(file, file.epoch, Stream.INTERVAL, 0, records_max=30)
     assert sent is not None
-    minutes(file, 100, 1500)
+    minutes(file, 100, 2300)
     again = read(file, file.epoch, Stream.INTERVAL, 0, records_max=30)
     assert again == sent
     assert losses(file, Stream.INTERVAL)[0][1].first > 30
 
 
 def test_a_tombstone_that_was_sent_stays_as_it_is(file: DurableFile) -> None:
-    minutes(file, 0, 1600)
+    minutes(file, 0, 2400)
     sent = losses(file, Stream.INTERVAL)[0]
-    minutes(file, 1600, 400)
+    minutes(file, 2400, 400)
     assert losses(file, Stream.INTERVAL)[0] == sent
-    assert covered(read_all(file, file.epoch, Stream.INTERVAL)) == list(range(1, 2002))
+    assert covered(read_all(file, file.epoch, Stream.INTERVAL)) == list(range(1, 2802))
 
 
 def test_released_rows_go_before_anything_is_given_up(file: DurableFile) -> None:
