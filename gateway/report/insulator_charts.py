@@ -166,7 +166,7 @@ def maxima_figure(facts: Facts, one: InsulatorTrend, count: Counter) -> Figure:
     span = facts.trend
     end = span.now.to_us + 0.06 * (span.now.to_us - span.reference.from_us)
     x = time_scale(span.reference.from_us, int(end))
-    frame = Frame(WIDTH, HEIGHT, x, logarithmic(low, top), "Highest currents of the months")
+    frame = Frame(WIDTH, HEIGHT, x, logarithmic(low, 1.5 * top), "Highest currents of the months")
     frame.y_label, frame.x_label = "mA peak", "UTC"
     frame.bars(edges[0] + 2 * DAY_US, edges[1] - 2 * DAY_US, peaks, SHADE)
     if year is not None:

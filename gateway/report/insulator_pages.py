@@ -50,7 +50,8 @@ def _judgement(one: InsulatorTrend) -> str:
     changed = {True: "changed", False: "unchanged", None: "cannot be told"}[one.changed]
     since = "" if one.changed_us is None else f", since about {day_text(one.changed_us)}"
     reasons = "; ".join(one.reasons) or one.rule.name
-    index = "" if "at equal wetness" in reasons else f" At equal wetness {ratio_text(one)} times."
+    said = one.index_ratio is None or "at equal wetness" in reasons
+    index = "" if said else f" At equal wetness {ratio_text(one)} times the current."
     flags = f" Data: {', '.join(one.found)}." if one.found else ""
     return (
         f"{changed.capitalize()}{since}; cause {one.cause.value} (rules {one.rule.name}, "
@@ -77,8 +78,10 @@ def _ledger(facts: Facts, one: InsulatorTrend) -> Table:
     kept = [k for k in range(len(head)) if k == 0 or any(row[k] != "-" for row in rows)]
     head = tuple(head[k] for k in kept)
     lines = tuple(tuple(row[k] for k in kept) for row in rows)
-    longest = [max(len(line[k]) for line in lines) for k in range(len(head))]
-    widths = tuple(max(one, 6) + 1.5 for one in longest)
+    widths = tuple(
+        max(6, *(len(line[k]) for line in lines), *(len(word) for word in head[k].split())) + 1.5
+        for k in range(len(head))
+    )
     return Table(head, lines, widths, right=tuple(range(1, len(head))), small=True)
 
 

@@ -82,12 +82,12 @@ def ranking_figure(facts: Facts, ordered: list[InsulatorTrend], count: Counter) 
     marks: list[Mark] = [Words((0.0, 7.0), "Arcing hours in the days judged", 7.0, INK, bold=True)]
     for k, (one, hours) in enumerate(zip(ranked, arcing, strict=True)):
         y = 18.0 + row * k
-        marks.append(Words((64.0, y), one.insulator[:14], 6.5, INK, "end"))
+        marks.append(Words((94.0, y), one.insulator[:20], 6.5, INK, "end"))
         if hours is None:
-            marks.append(Words((70.0, y), "not counted", 6.5, MUTED))
+            marks.append(Words((100.0, y), "not counted", 6.5, MUTED))
             continue
-        end = 70.0 + 310.0 * hours / top
-        marks.append(Line(((70.0, y - 2.2), (max(end, 70.4), y - 2.2)), MIDDLE, 5.0))
+        end = 100.0 + 280.0 * hours / top
+        marks.append(Line(((100.0, y - 2.2), (max(end, 100.4), y - 2.2)), MIDDLE, 5.0))
         share = one.standing.arcing_share
         wet = "" if share is None else f", {share:.2%} of the wet hours"
         marks.append(Words((end + 4.0, y), f"{hours:.2f} h{wet}", 6.5, MUTED))
@@ -143,7 +143,7 @@ def _ends(found: Floats) -> tuple[float, float]:
 def ratio_drawing(one: InsulatorTrend) -> Drawing | str:
     """The index ratio with its interval on a line from an eighth to eight times."""
     if one.index_ratio is None or one.index_ratio_low is None or one.index_ratio_high is None:
-        return "cannot be said"
+        return ""
     width, height = 84.0, 9.0
 
     def at(ratio: float) -> float:

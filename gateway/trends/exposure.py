@@ -76,7 +76,7 @@ def ledger_of(rows: IntervalColumns, grid: SiteHours | None) -> Ledger:
     if not rows.start_us.size:
         return Ledger((), (), (), None, None, found)
     days = _entries(rows, rows.start_us // DAY_US, _day_span)
-    months = _entries(rows, _month_of(rows.start_us), _month_span)
+    months = _entries(rows, month_of(rows.start_us), _month_span)
     whole = np.zeros(rows.start_us.shape[0], np.int64)
     end_us = int(rows.start_us[-1] + rows.duration_us[-1])
     life = _entries(rows, whole, lambda _: (int(rows.start_us[0]), end_us))[0]
@@ -116,13 +116,13 @@ def _entries(
     starts = np.flatnonzero(np.diff(sorted_key, prepend=sorted_key[0] - 1))
     counts = np.diff(starts, append=sorted_key.shape[0])
     sums = {name: _sums(getattr(rows, name), order, starts) for name in ADDED}
-    levels = [_sums(one, order, starts) for one in _level_columns(rows)]
+    levels = _by_level(rows, order, starts)
     return tuple(
         Entry(
             *span(int(sorted_key[starts[k]])),
             rows=int(counts[k]),
             sums={name: None if one is None else int(one[k]) for name, one in sums.items()},
-            by_level=tuple(int(one[k]) for one in levels if one is not None),
+            by_level=() if levels is None else tuple(levels[k].tolist()),
         )
         for k in range(starts.shape[0])
     )
@@ -135,18 +135,28 @@ def _sums(column: Ints | None, order: Ints | None, starts: Ints) -> Ints | None:
     return np.asarray(np.add.reduceat(ordered.astype(np.int64, copy=False), starts))
 
 
-def _level_columns(rows: IntervalColumns) -> list[Ints]:
-    """Arcing half-cycles of each row under the level of its peak; none where not measured."""
+def _by_level(rows: IntervalColumns, order: Ints | None, starts: Ints) -> Ints | None:
+    """Arcing half-cycles of each run by the level of their row's peak, shape (runs, levels); None
+    where not measured. Exact: a sum of half-cycles is far below 2**53."""
     if rows.arcing_halfcycles is None or rows.peak_ua is None:
-        return []
+        return None
+    arcing = rows.arcing_halfcycles if order is None else rows.arcing_halfcycles[order]
+    at = np.flatnonzero(arcing > 0)
+    peaks = rows.peak_ua[at if order is None else order[at]]
     edges = np.array(PULSE_LEVELS_MA) * 1000.0
-    level = np.searchsorted(edges, np.nan_to_num(rows.peak_ua), side="left")
-    return [np.where(level == k, rows.arcing_halfcycles, 0) for k in range(len(edges) + 1)]
+    level = np.searchsorted(edges, np.nan_to_num(peaks), side="left")
+    run = np.searchsorted(starts, at, side="right") - 1
+    count = edges.shape[0] + 1
+    flat = np.bincount(run * count + level, arcing[at], starts.shape[0] * count)
+    return flat.astype(np.int64).reshape(-1, count)
 
 
-def _month_of(start_us: Ints) -> Ints:
-    """Months since 1970 of each time."""
-    return start_us.astype("datetime64[us]").astype("datetime64[M]").astype(np.int64)
+def month_of(start_us: Ints) -> Ints:
+    """Months since 1970 of each time; by way of days, of which there are few."""
+    days = start_us // DAY_US
+    first = int(days.min())
+    known = np.arange(first, int(days.max()) + 1).astype("datetime64[D]").astype("datetime64[M]")
+    return np.asarray(known.astype(np.int64)[days - first])
 
 
 def _month_span(month: int) -> tuple[int, int]:

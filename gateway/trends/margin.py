@@ -16,6 +16,7 @@ import numpy as np
 
 from edge.decide.binding import Basis
 from gateway.trends.columns import Floats, IntervalColumns
+from gateway.trends.exposure import month_of
 
 VERMA_MM_KV = 15.32
 EULER = 0.5772156649015329
@@ -43,11 +44,12 @@ def monthly_maxima_ma(rows: IntervalColumns) -> tuple[Floats, Floats]:
     if rows.peak_ua is None:
         return np.zeros(0), np.zeros(0)
     known = np.isfinite(rows.peak_ua)
-    months = rows.start_us[known].astype("datetime64[us]").astype("datetime64[M]").astype(np.int64)
-    order = np.argsort(months, kind="stable")
-    months, peaks = months[order], rows.peak_ua[known][order] * 1e-3
-    if not months.size:
+    if not bool(np.any(known)):
         return np.zeros(0), np.zeros(0)
+    months, peaks = month_of(rows.start_us[known]), rows.peak_ua[known] * 1e-3
+    if bool(np.any(np.diff(months) < 0)):
+        order = np.argsort(months, kind="stable")
+        months, peaks = months[order], peaks[order]
     starts = np.flatnonzero(np.diff(months, prepend=months[0] - 1))
     return np.maximum.reduceat(peaks, starts), months[starts].astype(np.float64)
 

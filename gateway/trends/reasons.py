@@ -77,6 +77,8 @@ def _all(grounds: Grounds) -> Iterator[tuple[str, str]]:
         yield "heavy", arcing_text(grounds.standing)
     moved = _of_move(grounds.rule, grounds.move, grounds.response)
     yield from (("move", text) for text in moved)
+    if grounds.check.verdict is Sensor.NO_LEVEL:
+        yield "self-test", "no dry current in the reference: the sensor has no self-test"
 
 
 def near_text(standing: Standing) -> str:
@@ -103,8 +105,6 @@ def _of_sensor(check: SensorCheck) -> list[str]:
         return [f"in the lowest month the sensor read {check.low:.2f} times {level}"]
     if check.verdict is Sensor.RAISED and check.high is not None:
         return [f"in the highest month the sensor read {check.high:.2f} times {level}"]
-    if check.verdict is Sensor.NO_LEVEL:
-        return ["no dry current in the reference: the sensor has no self-test"]
     return []
 
 

@@ -34,6 +34,9 @@ wear     bytes that reach a unit's flash, a row and a year, for four insulators 
          what the process says of itself.
 stages   where a replay spends its time, by the profiler; passes: that time in units of one plain
          pass over the same samples (int16 in, float64 out), the least that any measure needs.
+asking   seafret trend and seafret report of a site of twelve insulators with a year of minute rows,
+         as commands; the figures behind them beside a straightforward pandas version, which reads
+         the same rows from Parquet (compared before anything is timed); growth with the rows.
 """
 
 from __future__ import annotations
@@ -47,13 +50,15 @@ from pathlib import Path
 
 from tests.bench.timing import ONE_THREAD, Figure
 
-PARTS = ("replay", "scaling", "memory", "live", "ingest", "decide", "lines", "wear", "stages")
+PARTS = (
+    "replay", "scaling", "memory", "live", "ingest", "decide", "lines", "wear", "stages", "asking",
+)  # fmt: skip
 PIECES_S = (0.025, 0.05, 0.1, 1.0)
 
 
 def measured(parts: list[str], seconds: int, rounds: int, folder: Path) -> list[Figure]:
     """The figures of some parts, in the order of PARTS."""
-    from tests.bench import deciding, living, replaying, stages, storing, wear
+    from tests.bench import asking, deciding, living, replaying, stages, storing, wear
     from tests.bench.recordings import Size
 
     size = Size(seconds)
@@ -72,6 +77,7 @@ def measured(parts: list[str], seconds: int, rounds: int, folder: Path) -> list[
         "lines": lambda at: deciding.lines(rows, rounds),
         "wear": lambda at: wear.wear(at, max(10, min(seconds, 240)), rounds),
         "stages": lambda at: stages.profile(at, size),
+        "asking": lambda at: asking.asking(at, rounds),
     }
     found: list[Figure] = []
     for part in PARTS:
