@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 
 from edge.keep.ledger import Lane, Row, Stamp, is_sound, remove_rows, rows_after
+from edge.keep.schema import SEQ_BITS
 from edge.keep.tombstones import close_holes
 from edge.wire import MESSAGE_BYTES_MAX, RECORDS_PER_MESSAGE_MAX, Batch, Line
 
@@ -39,6 +40,9 @@ def next_rows(
 def mend(db: sqlite3.Connection, lane: Lane, after: int, stamp: Stamp) -> None:
     """Put a tombstone where the next row is missing or not sound, in the caller's transaction."""
     row = next(rows_after(db, lane, after, 1), None)
+    if row is not None and row.seq > lane.last:  # a number that was never given out: a flipped bit
+        remove_rows(db, lane, lane.last + 1, (1 << SEQ_BITS) - 1)
+        row = None
     if row is not None and row.first <= after + 1:
         remove_rows(db, lane, row.seq, row.seq)
         close_holes(db, lane, after + 1, row.seq, stamp, "corrupt")

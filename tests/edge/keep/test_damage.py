@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 import shutil
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -231,4 +232,36 @@ def test_a_repair_cut_before_it_was_whole_is_done_again(path: Path) -> None:
     file = open_file(path)
     assert (file.epoch, file.new_epoch) == (epoch, "")
     assert not path.with_name("durable.db.repaired").exists()
+    file.close()
+
+
+def test_an_index_that_does_not_fit_its_table_is_found_at_opening_not_at_every_commit(
+    path: Path,
+) -> None:
+    epoch = filled(path)
+    with closing(sqlite3.connect(path)) as db:
+        query = "SELECT rootpage FROM sqlite_schema WHERE name='sqlite_autoindex_state_1'"
+        (page,) = db.execute(query).fetchone()
+    content = bytearray(path.read_bytes())
+    at = content.index(b"steps", (page - 1) * 4096, page * 4096)
+    content[at] ^= 1
+    path.write_bytes(content)
+    file = open_file(path)
+    check_new_epoch(file, epoch, "repaired")
+    assert file.snapshot("steps") == {"made": ALARMS}
+    assert told_loss(file) == 0
+    file.close()
+
+
+def test_a_number_that_was_never_given_out_is_no_record_and_no_loss_of_millions(
+    tmp_path: Path,
+) -> None:
+    file = open_file(tmp_path / "durable.db")
+    file.commit([alarm(n) for n in range(ALARMS)], {}, stamp())
+    (last,) = file._db.execute("SELECT MAX(place) FROM outbox WHERE rank=5").fetchone()
+    file._db.execute("UPDATE outbox SET place=place+? WHERE place=?", (1 << 22, last))
+    found = read_all(file, file.epoch, Stream.ALARM)
+    assert covered(found) == list(range(1, ALARMS + 2))
+    assert isinstance(found[-1][1], Loss) and found[-1][1].count == 1
+    assert read_all(file, file.epoch, Stream.ALARM) == found
     file.close()
