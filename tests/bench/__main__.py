@@ -37,6 +37,7 @@ stages   where a replay spends its time, by the profiler; passes: that time in u
 asking   seafret trend and seafret report of a site of twelve insulators with a year of minute rows,
          as commands; the figures behind them beside a straightforward pandas version, which reads
          the same rows from Parquet (compared before anything is timed); growth with the rows.
+keeping  bytes that an insulator-year takes as minutes that a unit sent, and thinned.
 """
 
 from __future__ import annotations
@@ -51,14 +52,15 @@ from pathlib import Path
 from tests.bench.timing import ONE_THREAD, Figure
 
 PARTS = (
-    "replay", "scaling", "memory", "live", "ingest", "decide", "lines", "wear", "stages", "asking",
+    "replay", "scaling", "memory", "live", "ingest", "decide", "lines", "wear", "stages",
+    "asking", "keeping",
 )  # fmt: skip
 PIECES_S = (0.025, 0.05, 0.1, 1.0)
 
 
 def measured(parts: list[str], seconds: int, rounds: int, folder: Path) -> list[Figure]:
     """The figures of some parts, in the order of PARTS."""
-    from tests.bench import asking, deciding, living, replaying, stages, storing, wear
+    from tests.bench import asking, deciding, keeping, living, replaying, stages, storing, wear
     from tests.bench.recordings import Size
 
     size = Size(seconds)
@@ -78,6 +80,7 @@ def measured(parts: list[str], seconds: int, rounds: int, folder: Path) -> list[
         "wear": lambda at: wear.wear(at, max(10, min(seconds, 240)), rounds),
         "stages": lambda at: stages.profile(at, size),
         "asking": lambda at: asking.asking(at, rounds),
+        "keeping": keeping.keeping,
     }
     found: list[Figure] = []
     for part in PARTS:
