@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
+from gateway.alarms.journal import Entry
 from gateway.clock import Clock, steady_s
 from gateway.console.app import create_app
 from gateway.console.desk import AlarmDesk, Around
@@ -20,10 +21,12 @@ from gateway.history.sqlite_store import SqliteHistory
 from gateway.history.store import Commit
 from gateway.ingest.epochs import to_ask_about
 from gateway.ingest.intake import Intake
+from gateway.ingest.receipts import Outgoing
 from gateway.ingest.subscription import Subscription, UnitState
 from gateway.ingest.topics import site_of
 from gateway.ingest.worker import Ingest
 from gateway.keeping import Keeper
+from gateway.outworks import Outworks, Ways
 from gateway.settings import Settings
 
 log = logging.getLogger("seafret.gateway")
@@ -37,11 +40,18 @@ LOOK_S = 0.2
 
 
 class Ticker(threading.Thread):
-    """Tells the alarm desk that time goes on. on_end: told what ended it, None when asked to."""
+    """Tells the alarm desk that time goes on, and those after it. on_end: told what ended it, None
+    when asked to."""
 
-    def __init__(self, desk: AlarmDesk, on_end: Callable[[BaseException | None], None]) -> None:
+    def __init__(
+        self,
+        desk: AlarmDesk,
+        after: Callable[[], None],
+        on_end: Callable[[BaseException | None], None],
+    ) -> None:
         super().__init__(name="alarms", daemon=True)
         self._desk = desk
+        self._after = after
         self._on_end = on_end
         self._asked_to_stop = threading.Event()
         self.rounds = 0
@@ -51,6 +61,7 @@ class Ticker(threading.Thread):
         try:
             while not self._asked_to_stop.wait(TICK_S):
                 self._desk.tick()
+                self._after()
                 self.rounds += 1
         except BaseException as fault:
             self._on_end(fault)
@@ -77,11 +88,15 @@ class Gateway:
         self._subscription = Subscription(settings.broker, self._clock)
         self._feed = Feed()
         self._entrance = open_entrance(settings.console, settings.data, Clock().utc_us)
-        self._api = ApiServer(
-            create_app(self._sources(history), settings.console, self._entrance),
-            settings.console,
-            self._feed,
-        )
+        sources = self._sources(history)
+        self._outworks = Outworks(settings, sources, self._ways())
+        try:
+            app = create_app(sources, settings.console, self._entrance, self._outworks.rooms())
+            self._api = ApiServer(app, settings.console, self._feed)
+        except BaseException:
+            self._outworks.stop()
+            self._entrance.close()
+            raise
         self.address = self._api.address
         try:
             self._intake = Intake(history, settings.sites, self._on_commit)
@@ -89,9 +104,10 @@ class Gateway:
             self._desk = AlarmDesk(self._around(history))
         except BaseException:
             self._api.stop()
+            self._outworks.stop()
             self._entrance.close()
             raise
-        self._ticker = Ticker(self._desk, self._on_end)
+        self._ticker = Ticker(self._desk, self._outworks.tick, self._on_end)
         self._ingest = Ingest(
             self._subscription,
             self._intake,
@@ -140,7 +156,15 @@ class Gateway:
             now_us=self._clock.utc_us,
             deaf=self._is_deaf,
             stale_after_us=round(self._settings.watch.stale_after_s * 1_000_000),
-            on_entries=lambda site, entries: self._feed.touch([f"site:{site}", "alarms"]),
+            judge=self._outworks.judge,
+            on_entries=self._on_entries,
+        )
+
+    def _ways(self) -> Ways:
+        return Ways(
+            send=lambda topic, payload: self._subscription.send([Outgoing(topic, payload, 1)]),
+            beat=self._subscription.beat,
+            rounds=lambda: {"ingest": self._ingest.rounds, "alarms": self._ticker.rounds},
         )
 
     def _is_deaf(self) -> bool:
@@ -149,6 +173,7 @@ class Gateway:
     def start(self) -> None:
         """Returns when the API answers; the broker may still be away."""
         self._api.start()
+        self._outworks.start()
         self._ingest.start()
         self._ticker.start()
         self._keeper.start()
@@ -160,6 +185,7 @@ class Gateway:
         while not asked_to_stop.wait(LOOK_S):
             self._guard.look(steady_s())
             self._subscription.check_thread()
+            self._outworks.check_threads()
             if self._ended.is_set():
                 break
         if self._fault is not None:
@@ -176,12 +202,18 @@ class Gateway:
         else:
             self._ingest.stop()
         self._api.stop()
+        self._outworks.stop()
         self._entrance.close()
 
     def _on_commit(self, site: str, commit: Commit) -> None:
         self._summary = fold(self._summary, site, commit)
         self._desk.on_commit(site, commit)
+        self._outworks.on_commit(site, commit)
         self._feed.touch([f"site:{site}"])
+
+    def _on_entries(self, site: str, entries: Sequence[Entry]) -> None:
+        self._feed.touch([f"site:{site}", "alarms"])
+        self._outworks.on_entries(site, entries)
 
     def _on_state(self, state: UnitState) -> None:
         site = site_of(state.unit)

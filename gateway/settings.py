@@ -171,6 +171,15 @@ class Settings(_Part):
     notices: Notices | None = None
     sites: Annotated[dict[SiteName, Site], Field(min_length=1)]
 
+    @model_validator(mode="after")
+    def _no_invented_time_leaves(self) -> Settings:
+        if self.clock.rate != 1 and (self.outstation is not None or self.notices is not None):
+            raise ValueError(
+                f"clock.rate is {self.clock.rate:g} beside [outstation] or [notices]; a time that "
+                "is not the real one calls nobody and is told to no control centre"
+            )
+        return self
+
 
 def read_settings(path: Path) -> Settings:
     """The settings of a TOML file; relative paths are meant from the file's folder.

@@ -23,12 +23,18 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from edge.wire import EPOCH_PATTERN
+from edge.wire import EPOCH_PATTERN, canonical
 from gateway.clock import Clock
 from gateway.ingest.fair_inbox import FairInbox
 from gateway.ingest.intake import Arrival
 from gateway.ingest.receipts import Outgoing
-from gateway.ingest.topics import STATE_FILTER, UP_FILTER, read_state_topic, unit_of
+from gateway.ingest.topics import (
+    HEARTBEAT_TOPIC,
+    STATE_FILTER,
+    UP_FILTER,
+    read_state_topic,
+    unit_of,
+)
 from gateway.settings import Broker
 
 log = logging.getLogger("seafret.ingest")
@@ -91,6 +97,7 @@ class Subscription:
             protocol=MQTTProtocolVersion.MQTTv5,
             manual_ack=True,
         )
+        client.will_set(HEARTBEAT_TOPIC, _parting("gone"), qos=1, retain=True)
         client.on_socket_open = _without_delay
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
@@ -122,8 +129,15 @@ class Subscription:
 
     def stop(self) -> None:
         """Leaves the broker; what was not acknowledged will come again."""
+        if self.connected.is_set():
+            self.beat(_parting("stopped"))
         self._client.disconnect()
         self._client.loop_stop()
+
+    def beat(self, payload: bytes) -> None:
+        """Retains a heartbeat, while there is a connection; the will speaks where there is none."""
+        if self.connected.is_set():
+            self._client.publish(HEARTBEAT_TOPIC, payload, qos=1, retain=True)
 
     def check_thread(self) -> None:
         """Raises where the client's thread has died: only a new start of the gateway mends that."""
@@ -211,6 +225,11 @@ class Subscription:
 def _without_delay(client: Client, userdata: Any, sock: Any) -> None:
     """A receipt follows an acknowledgement at once and shall not wait for the network's answer."""
     sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+
+
+def _parting(state: str) -> bytes:
+    """The gateway's last word: its own, or the broker's for it."""
+    return canonical({"state": state})
 
 
 def read_state(arrival: Arrival) -> UnitState | None:

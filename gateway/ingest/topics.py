@@ -11,6 +11,9 @@ ROOT = "seafret/1"
 UP_FILTER = f"{ROOT}/+/up/+"
 STATE_FILTER = f"{ROOT}/+/state"
 
+HEARTBEAT_TOPIC = f"{ROOT}/gateway/heartbeat"
+"""Where the gateway retains its own heartbeat; `gateway` without a dot is no unit."""
+
 _UNIT = re.compile(UNIT_PATTERN.removesuffix("$") + r"\Z")
 _STREAMS = {stream.value: stream for stream in Stream}
 

@@ -128,6 +128,7 @@ TABLE: dict[str, Row] = {
     "gateway.commands": Row((*PURE_EDGE, "edge.allocator", "gateway"), ANYTHING),
     "gateway.clock": Row(),
     "gateway.books": Row(),
+    "gateway.outworks": Row((*PURE_EDGE, "gateway"), ANYTHING),
     "gateway.outward_settings": Row((), CHECKS),
     "gateway.settings": Row((*PURE_EDGE, "gateway.outward_settings"), CHECKS),
     "gateway.keeping": Row((*PURE_EDGE, "gateway.history")),
