@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import random
+import shutil
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from edge.keep import DurableFile
+from edge.keep import DurableFile, StorageFault
 from edge.records import Record, Stream
 from edge.wire import batch_message
 from gateway.history.sqlite_store import SqliteHistory
@@ -29,13 +30,27 @@ class Chain:
         self.made = 0
         self.places: dict[int, tuple[str, int]] = {}
 
+    @classmethod
+    def beside(cls, other: Chain, folder: Path) -> Chain:
+        """A copy of a unit's card in another machine, at the same gateway."""
+        folder.mkdir()
+        double = cls(folder)
+        shutil.rmtree(double.unit)
+        shutil.copytree(other.unit, double.unit)
+        double.history, double.made = other.history, other.made
+        return double
+
     @contextmanager
     def opened(self) -> Iterator[DurableFile]:
         file = DurableFile(self.unit / FILE_NAME, UNIT, stamp(), quota_bytes=QUOTA_BYTES)
         try:
             yield file
-        finally:
+        except StorageFault:
+            raise  # it has let go of the file by itself
+        except BaseException:
             file.close()
+            raise
+        file.close()
 
     def make(self, file: DurableFile, count: int) -> None:
         """Commit the next records."""

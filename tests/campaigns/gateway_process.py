@@ -14,6 +14,7 @@ import signal
 import sys
 import threading
 import time
+import traceback
 from pathlib import Path
 
 from gateway.clock import Clock
@@ -43,7 +44,9 @@ def main() -> None:
     faults: list[BaseException] = []
 
     def on_end(fault: BaseException | None) -> None:
-        faults.extend([fault] if fault else [])
+        if fault is not None:
+            faults.append(fault)
+            traceback.print_exception(fault)
         ended.set()
 
     def on_commit(site: str, commit: Commit) -> None:

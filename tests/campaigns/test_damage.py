@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from edge.keep import StorageFault
 from gateway.history.sqlite_store import SqliteHistory
 from tests.campaigns.chain import Chain, cut_short, flip
 from tests.campaigns.gate import SITE
@@ -60,10 +61,7 @@ def damaged_once(folder: Path, kind: str, seed: int) -> Counter[str]:
     shutil.rmtree(chain.unit)
     shutil.copytree(keep, chain.unit)
     damage(chain, kind, chance, folder / "image")
-    with chain.opened() as file:
-        where["new epoch"] += bool(file.new_epoch)
-        chain.make(file, 30)
-        chain.deliver(file)
+    where += go_on(chain)
     found = chain.judged()
     assert found.is_accounted_for(), f"{kind}, seed {seed}: {found}"
     where["lost, and said so"] += found.lost_count()
@@ -71,6 +69,23 @@ def damaged_once(folder: Path, kind: str, seed: int) -> Counter[str]:
     conflicts = events(chain, "conflict")
     assert conflicts == 0, f"{kind}, seed {seed}: {conflicts} false conflicts"
     shutil.rmtree(folder)
+    return where
+
+
+def go_on(chain: Chain) -> Counter[str]:
+    """Open, commit and deliver as the daemon does: opened anew where the file turns out broken."""
+    where: Counter[str] = Counter()
+    for step in (lambda file: chain.make(file, 30), chain.deliver):
+        for _ in range(3):
+            try:
+                with chain.opened() as file:
+                    where["new epoch"] += bool(file.new_epoch)
+                    step(file)
+                break
+            except StorageFault:
+                where["found broken at work"] += 1
+        else:
+            raise AssertionError("opened anew three times in vain")
     return where
 
 

@@ -13,17 +13,17 @@ from tests.broker import Broker, free_port
 from tests.campaigns.trial import WINDOWS, Trial
 
 KILLS, LONG_KILLS = 30, 1000
-RATE = 300
+RATE = 200
 PAUSE_S = (0.05, 0.6)
 """Before a kill, once records flow again; a process that was killed is started again at once."""
 
-FLOW_S_MAX = 1.5
+FLOW_S_MAX = 0.8
 """Where nothing flows by then the kill falls into the start, which must be survived, too."""
 
 SLOW = ("--slow-s", "0.03")
 """Between commit and receipt, so that thirty kills suffice to fall into each of the windows."""
 
-TAIL = 600
+TAIL = 300
 """Records made after the last kill, at least."""
 
 

@@ -58,10 +58,12 @@ class Trial:
             made.mkdir(exist_ok=True)
         self.unit_options, self.gateway_options = list(unit), list(gateway)
         self._shim = shim
+        self._clock_shim: Path | None = None
         self.windows: Counter[str] = Counter()
         self.faults: Counter[str] = Counter()
         self._folder = folder
         self._running: dict[str, subprocess.Popen[bytes]] = {}
+        self._log_before: dict[str, int] = {}
 
     def __enter__(self) -> Trial:
         return self
@@ -85,6 +87,10 @@ class Trial:
             self.gateway_options,
         )
 
+    def start_double(self, folder: Path, options: Sequence[str]) -> None:
+        """Another unit that says the same name."""
+        self._start("double", "tests.campaigns.unit_process", folder, self.port, options)
+
     def start_whole_gateway(self, console_port: int) -> None:
         """`seafret serve` itself."""
         settings = self._folder / "gateway.toml"
@@ -98,6 +104,7 @@ class Trial:
 
     def _launch(self, name: str, arguments: Sequence[str]) -> None:
         with (self._folder / f"{name}.log").open("ab") as log:
+            self._log_before[name] = log.tell()
             self._running[name] = subprocess.Popen(
                 [sys.executable, "-m", *arguments],
                 stdin=subprocess.DEVNULL,
@@ -107,7 +114,20 @@ class Trial:
                 env={**os.environ, "OPENBLAS_NUM_THREADS": "1", **self._watched(name)},
             )
 
+    def steps_clock(self, shim: Path) -> None:
+        """From the next start on both processes live by a wall clock that `step` moves."""
+        self._clock_shim = shim
+
+    def step(self, name: str, seconds: int) -> None:
+        """So far is a process's wall clock from the real one from now on."""
+        fresh = self._folder / f"{name}-step.new"
+        fresh.write_text(str(seconds))
+        fresh.rename(self._folder / f"{name}-step")
+
     def _watched(self, name: str) -> dict[str, str]:
+        if self._clock_shim is not None:
+            step = str(self._folder / f"{name}-step")
+            return {"LD_PRELOAD": str(self._clock_shim), "CLOCK_STEP_FILE": step}
         if self._shim is None:
             return {}
         folder = self.unit_folder if name == "unit" else self.history_folder
@@ -129,8 +149,12 @@ class Trial:
         return self._folder / f"{name}-is-full"
 
     def end(self, name: str) -> int:
-        """SIGTERM; the exit code."""
+        """SIGTERM, once it has come so far as to hear it; the exit code."""
         process = self._running.pop(name)
+        log, until = self._folder / f"{name}.log", time.monotonic() + END_S
+        while b"ready" not in log.read_bytes()[self._log_before[name] :]:
+            assert process.poll() is None and time.monotonic() < until, self.said(name)[-3000:]
+            time.sleep(LOOK_S)
         process.terminate()
         return process.wait(END_S)
 
@@ -174,7 +198,8 @@ class Trial:
         until = time.monotonic() + wait_s
         while not holds(told := self.told()):
             assert time.monotonic() < until, self._what_hangs(told)
-            assert self.is_running("unit"), self.said("unit")[-3000:]
+            for name, process in self._running.items():
+                assert process.poll() is None, f"{name} has ended: {self.said(name)[-3000:]}"
             time.sleep(LOOK_S)
         return told
 

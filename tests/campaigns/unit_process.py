@@ -204,6 +204,7 @@ def main() -> None:
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: unit.stop.set())
     signal.signal(signal.SIGUSR1, lambda *_: print(unit, file=sys.stderr, flush=True))
+    print("ready", flush=True)
     unit.run()
 
 
