@@ -102,7 +102,7 @@ def strip(bins: Bins, top_ma: float, limit_ma: float, period: Period, times: Tim
         *state_ribbon(x, half, bins, bottom + 2, 7),
     ]
     return svg(
-        STRIP_WIDTH, STRIP_HEIGHT, parts, "peak current and state of the surface", "strip", True
+        STRIP_WIDTH, STRIP_HEIGHT, parts, "peak current and state of the surface", "thin", True
     )
 
 

@@ -96,7 +96,11 @@
   // ---- rows stay where they are while somebody points at them or stands in them
   let held = null;
   const heldRows = () => document.querySelector("[data-hold]");
-  const isBusy = (box) => box && (box.matches(":hover") || box.contains(document.activeElement));
+  const isBusy = (box) => {
+    const bar = document.getElementById("held");
+    return box && (box.matches(":hover") || box.contains(document.activeElement)
+      || (bar && bar.matches(":hover")));
+  };
 
   const showHeld = () => {
     if (!held) return;
@@ -135,8 +139,11 @@
 
   const after = () => { tellAges(); tellSound(); bindPlots(); bindButtons(); };
 
+  // A test lays parts over the page as the stream would.
+  window.seafretLay = (text) => apply(new DOMParser().parseFromString(text, "text/html").body);
+
   // ---- the stream, and asking for what is new no oftener than pages can follow
-  const PAUSE_MS = 400, QUIET_MS = 20000, CUT_MS = 32000;
+  const PAUSE_MS = 400, AGAIN_MS = 2000, QUIET_MS = 20000, CUT_MS = 32000;
   let have = "", asking = false, again = false, timer = 0, lastAsk = 0, lastWord = performance.now();
   let failed = "";
 
@@ -155,6 +162,7 @@
       }
     } catch (fault) {
       failed = "the gateway does not answer";
+      setTimeout(soon, AGAIN_MS);
     }
     asking = false;
     tellCut();
@@ -189,7 +197,7 @@
       tellCut();
       return told;
     };
-    stream.addEventListener("hello", (event) => { word(event); });
+    stream.addEventListener("hello", (event) => { word(event); soon(); });
     stream.addEventListener("beat", word);
     stream.addEventListener("anew", (event) => { word(event); soon(); });
     stream.addEventListener("change", (event) => { if (concerns(word(event).topics)) soon(); });
@@ -287,7 +295,12 @@
     if (event.target.id === "show-held") { document.activeElement.blur(); showHeld(); }
     if (event.target.dataset && "print" in event.target.dataset) window.print();
   });
-  document.addEventListener("pointermove", () => { if (held && !isBusy(heldRows())) showHeld(); }, { passive: true });
+  // Somebody on the way from a row to the button must not find it gone.
+  let leaving = 0;
+  document.addEventListener("pointermove", () => {
+    if (!held || leaving) return;
+    leaving = setTimeout(() => { leaving = 0; if (!isBusy(heldRows())) showHeld(); }, 1500);
+  }, { passive: true });
   for (const one of document.querySelectorAll("[data-print]")) one.hidden = false;
 
   // ---- go
@@ -297,6 +310,5 @@
     listen();
     setInterval(() => { if (performance.now() - lastAsk > QUIET_MS) soon(); }, 5000);
     document.addEventListener("visibilitychange", () => { if (!document.hidden) soon(); });
-    ask();
   }
 })();
