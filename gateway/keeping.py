@@ -10,7 +10,7 @@ import logging
 import threading
 from collections.abc import Callable, Iterable
 
-from gateway.history.retention import SiteThinner, keep_from_us
+from gateway.history.retention import DAY_US, PACK_AFTER_DAYS, SiteThinner, keep_from_us
 from gateway.history.store import HistoryFault, SiteWriter
 
 log = logging.getLogger("seafret.keeping")
@@ -60,6 +60,8 @@ class Keeper(threading.Thread):
             if not isinstance(writer, SiteThinner):
                 continue
             try:
+                packed_us = self._now_us() - PACK_AFTER_DAYS * DAY_US
+                writer.pack(packed_us, self._asked_to_stop.is_set)
                 before_us = keep_from_us(self._now_us(), self._keep_days)
                 done = writer.thin(before_us, self._asked_to_stop.is_set)
             except HistoryFault as fault:

@@ -12,6 +12,10 @@ them for ever, with the same sums."""
 KEEP_DAYS_LEAST = 28
 """Fewer would take the minutes from under alarms that are still looked into; refused."""
 
+PACK_AFTER_DAYS = 2
+"""A week is copied into columns when it has been over for so long: rows of a unit that was offline
+come late, and each that does takes the copy of its week away."""
+
 DAY_US = 86_400_000_000
 
 
@@ -37,6 +41,8 @@ class SiteThinner(Protocol):
     """A site's writer that thins."""
 
     def thin(self, before_us: int, stop: Callable[[], bool] = ...) -> Thinned: ...
+
+    def pack(self, before_us: int, stop: Callable[[], bool] = ...) -> int: ...
 
 
 def keep_from_us(now_us: int, keep_days: int) -> int:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import chain
 
 import numpy as np
 
 from edge.records import IntervalRow, Span, WeatherRow
-from gateway.history.chunks import ABSENT, Ints
+from gateway.history.chunks import ABSENT, WEEK_US, Ints
 from gateway.history.columns import TABLE_OF, Table
 from gateway.history.loaded import Columns
-from gateway.history.sqlite_loaded import SqliteLoadedRows
+from gateway.history.sqlite_loaded import SqliteLoadedRows, joined_weeks
 
 SUMMING = f"span IN (SELECT id FROM words WHERE word IN ('{Span.MINUTE}', '{Span.MERGED}'))"
 """Rows that sum: no ten-second rows."""
@@ -22,6 +22,17 @@ _TABLES: dict[Columns, Table] = {
 }
 
 
+def _spans_between(weeks: Sequence[int], start_us: int, end_us: int) -> Iterator[tuple[int, int]]:
+    """What lies in [start, end) outside these weeks, which are in order."""
+    at = start_us
+    for week in weeks:
+        if at < week * WEEK_US:
+            yield at, min(week * WEEK_US, end_us)
+        at = max(at, (week + 1) * WEEK_US)
+    if at < end_us:
+        yield at, end_us
+
+
 class SqliteArrays(SqliteLoadedRows):
     """Reads live rows by columns; a column that live rows do not have is ABSENT throughout."""
 
@@ -29,8 +40,22 @@ class SqliteArrays(SqliteLoadedRows):
         self, kind: Columns, insulator: str, names: Sequence[str], start_us: int, end_us: int
     ) -> dict[str, Ints]:
         """Chosen columns and `start_us`, in order of time."""
-        table = _TABLES[kind]
         wanted = tuple(dict.fromkeys(("start_us", *names)))
+        given = (kind, insulator, wanted)
+        if kind is not Columns.INTERVAL:
+            return self._single_rows(*given, start_us, end_us)
+        packed = self.weeks_of(Columns.PACKED, insulator, wanted, start_us, end_us)
+        weeks = {week: columns for (week, _), columns in packed.items()}
+        pieces = [*weeks.values()]
+        for first, after in _spans_between(sorted(weeks), start_us, end_us):
+            pieces.append(self._single_rows(*given, first, after))
+        return joined_weeks(pieces, wanted, start_us, end_us)
+
+    def _single_rows(
+        self, kind: Columns, insulator: str, wanted: Sequence[str], start_us: int, end_us: int
+    ) -> dict[str, Ints]:
+        """From the table of rows, row by row."""
+        table = _TABLES[kind]
         known = [name for name in wanted if name in table.columns]
         cells = ", ".join(f"coalesce({name}, {ABSENT + 1} - 1)" for name in known)
         where, given = "start_us >= ? AND start_us < ?", [start_us, end_us]

@@ -168,6 +168,19 @@ class SqliteLoadedRows(SqliteQuestions):
     ) -> dict[str, Ints]:
         """Chosen columns and `start_us`, in order of time; of one source or of all."""
         wanted = tuple(dict.fromkeys(("start_us", *names)))
+        weeks = self.weeks_of(kind, insulator, wanted, start_us, end_us, source)
+        return joined_weeks(list(weeks.values()), wanted, start_us, end_us)
+
+    def weeks_of(
+        self,
+        kind: Columns,
+        insulator: str,
+        wanted: Sequence[str],
+        start_us: int,
+        end_us: int,
+        source: str | None = None,
+    ) -> dict[tuple[int, int], dict[str, Ints]]:
+        """Columns of whole weeks by (week, source) that reach into [start, end), in order."""
         numbers = {self.number(name): name for name in wanted}
         weeks: dict[tuple[int, int], dict[str, Ints]] = {}
         only = "" if source is None else f"AND source = {self.number(source)} "
@@ -182,7 +195,7 @@ class SqliteLoadedRows(SqliteQuestions):
             *numbers,
         ):
             weeks.setdefault((week, origin), {})[numbers[name]] = unpack(cells)
-        return _joined(list(weeks.values()), wanted, start_us, end_us)
+        return weeks
 
     def notes(self, table: NoteTable, start_us: int, end_us: int) -> list[dict[str, Cell]]:
         """Rows that people wrote, in order of time."""
@@ -201,9 +214,10 @@ class SqliteLoadedRows(SqliteQuestions):
         ]
 
 
-def _joined(
+def joined_weeks(
     weeks: list[dict[str, Ints]], names: Sequence[str], start_us: int, end_us: int
 ) -> dict[str, Ints]:
+    """One after another, cut to [start, end) and in order of time."""
     counts = [week["start_us"].shape[0] for week in weeks]
     columns = {name: _column(weeks, counts, name) for name in names}
     start = columns["start_us"]

@@ -21,6 +21,7 @@ from gateway.history.retention import Thinned
 from gateway.history.sqlite_loaded import SqliteLoader
 from gateway.history.thinning import HOUR_US, KEPT, TICK_US, thinned
 
+_WHOLE = tuple(name for name in TABLE_OF[IntervalRow].columns if name not in ("insulator", "span"))
 _LIVE = tuple(name for name in TABLE_OF[IntervalRow].columns if name in KEPT)
 Key = tuple[str, str, int]
 """Insulator, source, week."""
@@ -29,6 +30,8 @@ Key = tuple[str, str, int]
 class SqliteThinner(SqliteLoader):
     """The one writer of a site that also thins; it keeps the writer's lock week by week, so that
     commits go on between."""
+
+    _known_copies: set[tuple[int, int]] | None = None
 
     def thin(self, before_us: int, stop: Callable[[], bool] = lambda: False) -> Thinned:
         """Makes rows of whole weeks that end at or before `before_us` ten-minute and hourly ones.
@@ -43,6 +46,62 @@ class SqliteThinner(SqliteLoader):
             with self.together():
                 total = total.plus(self._thin_week(*key))
         return total
+
+    def pack(self, before_us: int, stop: Callable[[], bool] = lambda: False) -> int:
+        """Makes copies of whole weeks that end at or before `before_us`; how many weeks.
+
+        The rows stay where they are; a row that comes late into a week takes its copy away.
+        """
+        rows = self._connection.execute(
+            "SELECT DISTINCT w.word, i.insulator, i.start_us / ? FROM interval i "
+            "JOIN words w ON w.id = i.insulator WHERE i.start_us < ?",
+            (WEEK_US, before_us // WEEK_US * WEEK_US),
+        ).fetchall()
+        packed = 0
+        for name, insulator, week in rows:
+            if stop():
+                break
+            if (insulator, week) in self._copies():
+                continue
+            with self.together():
+                self._pack_week(name, insulator, week)
+            packed += 1
+        return packed
+
+    def _pack_week(self, name: str, insulator: int, week: int) -> None:
+        columns = self._live_rows(name, week, _WHOLE)
+        key = (self.number(Columns.PACKED), insulator, self.number(KEPT_SOURCE), week)
+        self._put_week(key, columns)
+        if columns:
+            self._copies().add((insulator, week))
+
+    def _copies(self) -> set[tuple[int, int]]:
+        """(insulator, week) of every copy, known from the file after a start or a fault."""
+        if self._known_copies is None:
+            found = self._connection.execute(
+                "SELECT DISTINCT insulator, week FROM loaded WHERE kind = ?",
+                (self.number(Columns.PACKED),),
+            )
+            self._known_copies = {(insulator, week) for insulator, week in found}
+        return self._known_copies
+
+    def _place(self, row: IntervalRow) -> tuple[int, int, int]:
+        found = super()._place(row)
+        key = (found[0], row.start_us // WEEK_US)
+        if key in self._copies():
+            self._drop_copy(*key)
+        return found
+
+    def _drop_copy(self, insulator: int, week: int) -> None:
+        self._connection.execute(
+            "DELETE FROM loaded WHERE kind = ? AND insulator = ? AND week = ?",
+            (self.number(Columns.PACKED), insulator, week),
+        )
+        self._copies().discard((insulator, week))
+
+    def _roll_back(self) -> None:
+        self._known_copies = None
+        super()._roll_back()
 
     def _due(self, last_week: int) -> list[Key]:
         """Weeks with live rows, and loaded weeks that were never thinned."""
@@ -84,9 +143,15 @@ class SqliteThinner(SqliteLoader):
 
     def _live_week(self, insulator: str, source: str, week: int) -> dict[str, Ints]:
         """Rows that units sent, words as loaded rows have them."""
-        if source != KEPT_SOURCE:
-            return {}
-        cells = ", ".join(f"coalesce({name}, {ABSENT + 1} - 1)" for name in _LIVE)
+        rows = self._live_rows(insulator, week, _LIVE) if source == KEPT_SOURCE else {}
+        if rows:
+            rows["state"] = self._state_codes(rows["state"])
+            rows["flags"] = self._no_flags_absent(rows["flags"])
+        return rows
+
+    def _live_rows(self, insulator: str, week: int, names: tuple[str, ...]) -> dict[str, Ints]:
+        """Columns of the rows that sum, in order of time; nothing where there are none."""
+        cells = ", ".join(f"coalesce({name}, {ABSENT + 1} - 1)" for name in names)
         spans = ", ".join(str(self.number(span)) for span in (Span.MINUTE, Span.MERGED))
         found = self._connection.execute(
             f"SELECT {cells} FROM interval WHERE insulator = ? AND start_us >= ? AND start_us < ? "
@@ -96,10 +161,7 @@ class SqliteThinner(SqliteLoader):
         if not found:
             return {}
         across = np.array(found, np.int64).T
-        rows = {name: np.array(one) for name, one in zip(_LIVE, across, strict=True)}
-        rows["state"] = self._state_codes(rows["state"])
-        rows["flags"] = self._no_flags_absent(rows["flags"])
-        return rows
+        return {name: np.array(one) for name, one in zip(names, across, strict=True)}
 
     def _state_codes(self, numbers: Ints) -> Ints:
         codes = {self.number(state.value): k for k, state in enumerate(STATES)}
@@ -119,6 +181,7 @@ class SqliteThinner(SqliteLoader):
             given,
         )
         self._connection.execute(f"DELETE FROM interval WHERE {where}", given)
+        self._drop_copy(given[0], week)
 
     def sizes(self) -> Iterator[tuple[str, str, int, int]]:
         """(insulator, kind, weeks, bytes) of what lies packed."""

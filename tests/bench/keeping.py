@@ -32,12 +32,15 @@ def keeping(folder: Path) -> list[Figure]:
     writer.close()
     live = (folder / f"{SITE}.sqlite3").stat().st_size
     writer = history.writer(SITE)
+    writer.pack(1 << 61)
+    copies = sum(size for _, _, _, size in writer.sizes())
     spent_s = cpu_s(lambda: writer.thin(FIRST_US + (WEEKS + 1) * WEEK_US))
     packed = sum(size for _, _, _, size in writer.sizes())
     writer.close()
     year = YEAR_MINUTES / MINUTES / 1e6
     return [
         figure("keeping", "an insulator-year of minutes as sent", "MB", [live * year]),
+        figure("keeping", "besides, its copy in columns", "MB", [copies * year]),
         figure("keeping", "thinned: ten-minute and hourly rows", "MB", [packed * year]),
         figure("keeping", "thinning a week of an insulator", "s", [spent_s / WEEKS]),
     ]
