@@ -3,6 +3,8 @@
 
 SYSTEM_NEEDS="
 mosquitto|command -v mosquitto|mosquitto
+a checker of service units|command -v systemd-analyze|systemd
+certificates|command -v openssl|openssl
 a C compiler with its headers|compiles_c|gcc libc6-dev
 the certificate tool openssl|command -v openssl|openssl
 a browser without a screen|command -v chromium|chromium

@@ -74,7 +74,7 @@ def _read(reading: Reading, said: str) -> tuple[Reading, Denial | None]:
 
 def _will(reading: Reading, topic: str) -> Denial | None:
     """The broker takes every will and withholds one on a foreign topic without a word."""
-    if topic == f"{ROOT}/{reading.newcomer}/state":
+    if reading.newcomer in reading.own or topic == f"{ROOT}/{reading.newcomer}/state":
         return None
     return _denial(reading.newcomer, "broker-foreign-will", f"its will is for {topic!r}")
 

@@ -87,7 +87,7 @@ class LogFollower:
                 self._command,
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.PIPE,
-                stderr=subprocess.DEVNULL,
+                stderr=None,  # into the gateway's own log, where its reason belongs
                 text=True,
                 encoding="utf-8",
                 errors="replace",

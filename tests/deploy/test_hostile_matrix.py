@@ -32,6 +32,12 @@ def test_an_attack_is_denied_or_bounded_and_told_and_disturbs_nobody(
     until(lambda: deployed.told(attack.event, of) > before, f"{attack.event} is told of {name}")
 
 
+def test_what_the_gateway_itself_does_is_allowed(deployed: Standing) -> None:
+    deployed.honest()
+    assert "Denied PUBLISH from seafret-gateway" not in deployed.log()
+    assert [one for one in deployed.gateway.events() if "seafret-gateway" in one.detail] == []
+
+
 def test_the_table_of_the_page_is_that_of_the_code() -> None:
     page = (TOP / "deploy/SECURITY.md").read_text(encoding="utf-8")
     table = page.partition("## The hostile matrix")[2].partition("Besides,")[0]

@@ -36,6 +36,8 @@ Client {UNIT} disconnected.
 Client {UNIT} closed its connection.
 Client {UNIT} has exceeded timeout, disconnecting.
 New client connected from 127.0.0.1:33 as seafret-gateway (p5, c1, k60, u'seafret-gateway').
+Will message specified (40 bytes) (r1, q1).
+\tseafret/1/gateway/heartbeat
 seafret-gateway 1 seafret/1/+/up/+
 OpenSSL Error[0]: error:0A000126:SSL routines::unexpected eof while reading
 mosquitto version 2.0.11 running"""
