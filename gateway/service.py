@@ -116,13 +116,7 @@ class Gateway:
             self._on_state,
             self._on_end,
         )
-        self._keeper = Keeper(
-            settings.sites,
-            self._intake.writer,
-            settings.retention.keep_days,
-            self._clock.utc_us,
-            self._on_end,
-        )
+        self._keeper = self._new_keeper()
         self._guard = Guard(
             settings,
             told_until_s(history),
@@ -130,6 +124,10 @@ class Gateway:
             lambda: {"ingest": self._ingest.rounds, "alarms": self._ticker.rounds},
             self._intake.notices.put,
         )
+
+    def _new_keeper(self) -> Keeper:
+        days, sites = self._settings.retention.keep_days, self._settings.sites
+        return Keeper(sites, self._intake.writer, days, self._clock.utc_us, self._on_end)
 
     def _sources(self, history: SqliteHistory) -> Sources:
         return Sources(
