@@ -7,13 +7,15 @@ import threading
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 from sqlite_utils import Database
 
-from edge.records import IntervalRow, Loss, Stream
+from edge.records import ClockCorrection, IntervalRow, Loss, Stream
 from gateway.history.columns import TABLE_OF, TABLES, Column, Table, exact, to_row
 from gateway.history.migrations import steps
+from gateway.history.sqlite_dating import dated, move, moved_by
 from gateway.history.store import (
     Commit,
     Entry,
@@ -178,7 +180,8 @@ class SqliteWriter:
     def _write_entries(self, entries: Sequence[Entry], streams: dict[StreamKey, int]) -> None:
         lines: list[Row] = []
         rows: dict[str, list[Row]] = defaultdict(list)
-        for entry in entries:
+        for sent in entries:
+            entry = dated(self._connection, sent, self._intern(sent.boot))
             stream_id = streams[entry.key]
             where: tuple[int | None, ...] = (None, None, None)
             if entry.record is not None:
@@ -193,6 +196,15 @@ class SqliteWriter:
         self._connection.executemany(_LINE, lines)
         for name, batch in rows.items():
             self._connection.executemany(_INSERTS[name], batch)
+        for entry in entries:
+            if isinstance(entry.record, ClockCorrection):
+                self._correct(entry.key.unit, entry.record)
+
+    def _correct(self, unit: str, correction: ClockCorrection) -> None:
+        for moved in moved_by(self._connection, unit, self._intern(correction.boot), correction):
+            move(self._connection, moved)
+            for start_us in (moved.was_us, moved.start_us):
+                self._place(replace(moved.row, start_us=start_us))
 
     def _line(self, stream_id: int, entry: Entry, where: tuple[int | None, ...]) -> Row:
         record = entry.record
