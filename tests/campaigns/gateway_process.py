@@ -1,6 +1,6 @@
 """The gateway's ingest and history as a process, without console and alarm list.
 
-    python -m tests.campaigns.gateway_process FOLDER PORT [--slow-s S] [--file-bytes-max N]
+    python -m tests.campaigns.gateway_process FOLDER PORT [options]
 
 Faster to start than the whole gateway, which the long forms use.
 """
@@ -32,6 +32,7 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("folder", type=Path)
     parser.add_argument("port", type=int)
+    parser.add_argument("--site", default=UNIT.partition(".")[0])
     parser.add_argument("--slow-s", type=float, default=0.0)
     parser.add_argument("--file-bytes-max", type=int, default=0)
     options = parser.parse_args()
@@ -54,7 +55,7 @@ def main() -> None:
 
     with hold_data(options.folder, "campaign"):
         clock, history = Clock(), SqliteHistory(options.folder)
-        intake = Intake(history, [UNIT.partition(".")[0]], on_commit)
+        intake = Intake(history, [options.site], on_commit)
         listening = subscription.Subscription(Broker(port=options.port), clock)
         past = to_ask_about(history, intake.marks)
         ingest = worker.Ingest(listening, intake, clock, past, lambda _: None, on_end)

@@ -40,6 +40,9 @@ from tests.edge.keep.builders import UNIT
 from tests.edge.send.simulation import careless_step
 
 TURN_S = 0.02
+MADE_A_TURN_MAX = 1000
+"""As the daemon, it commits at most a few hundred records before it serves the sender again."""
+
 FILE_NAME = "outbox.sqlite"
 TOLD_BYTES = 4096
 
@@ -140,7 +143,7 @@ class Unit:
         """As many records as are due by the rate, in bursts as the steps of a minute make them."""
         options = self._options
         due = self._began_at + int((time.monotonic() - self._began_s) * options.rate)
-        due = min(due - due % options.burst, options.until)
+        due = min(due - due % options.burst, options.until, self.made + MADE_A_TURN_MAX)
         made: list[Record] = [record(n) for n in range(self.made, due)]
         self.made = max(self.made, due)
         self._store.add(made)
