@@ -10,7 +10,8 @@ from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from typing import Annotated, Any
 
-from fastapi import APIRouter, HTTPException, Query, Request, Response
+from fastapi import APIRouter, HTTPException, Query, Request
+from fastapi.responses import PlainTextResponse
 from pydantic import AwareDatetime
 
 from gateway.alarms.actions import ActionRefused
@@ -84,9 +85,9 @@ def _add_present(routes: APIRouter, present: Present) -> None:
         kept = [one for one in told.alarms if shown is None or one.shown in shown]
         return AlarmsTold(told.now_us, told.sites, kept, told.outages)
 
-    @routes.get("/alarms/states")
-    def states() -> Response:
-        return Response(state_diagram(), media_type="text/plain; charset=utf-8")
+    @routes.get("/alarms/states", response_class=PlainTextResponse)
+    def states() -> PlainTextResponse:
+        return PlainTextResponse(state_diagram())
 
 
 def _add_past(routes: APIRouter, sources: Sources) -> None:

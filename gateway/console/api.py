@@ -70,6 +70,7 @@ class Exposure:
 
 
 REFUSALS: dict[int | str, dict[str, Any]] = {
+    400: {"description": "the body is no JSON, or the request names another host"},
     401: {"description": "nobody is signed in"},
     403: {"description": "the caller's role does not allow it, or the page is from elsewhere"},
     404: {"description": "there is no such site"},
@@ -183,7 +184,11 @@ def _add_past(routes: APIRouter, sources: Sources) -> None:
             found = [one.record for one in reader.captures(us(start), us(end))]
         return [one for one in found if one.insulator == insulator]
 
-    @routes.get("/sites/{site}/captures/{content_sha}", response_class=Response)
+    @routes.get(
+        "/sites/{site}/captures/{content_sha}",
+        response_class=Response,
+        responses={200: {"content": {"application/octet-stream": {}}}},
+    )
     def capture(
         site: str, content_sha: Annotated[str, Path(pattern=r"^[0-9a-f]{64}$")]
     ) -> Response:

@@ -24,6 +24,7 @@ from gateway.trends.change import InsulatorTrend
 from gateway.trends.columns import Floats
 from gateway.trends.curve import curve_at
 from gateway.trends.evidence import Site
+from gateway.trends.response import later_log_ma
 
 WIDTH = 480
 POINTS_MAX = 1_500
@@ -101,7 +102,7 @@ def _curves(trend: InsulatorTrend | None, across: Axis, up: Axis) -> list[str]:
     before = np.exp(curve_at(fit.curve, along))
     drawn = [line_path(across.at(along), up.at(before), "curve-before")]
     if trend.index_ratio is not None:
-        now = np.exp(curve_at(fit.curve, along + fit.shift_pct) + fit.step)
+        now = np.exp(later_log_ma(fit, along))
         drawn.append(line_path(across.at(along), up.at(now), "curve-now"))
     return drawn
 

@@ -106,7 +106,7 @@
     if (!held) return;
     const fresh = held;
     held = null;
-    apply(fresh);
+    apply(fresh, true);
   };
 
   const holdBack = (box, fresh) => {
@@ -127,12 +127,12 @@
     return true;
   };
 
-  const apply = (fresh) => {
+  const apply = (fresh, shown) => {
     const box = heldRows();
     const strip = fresh.querySelector('[data-part="strip"]');
     if (strip) layChildren(document.getElementById("strip"), strip);
     const live = fresh.querySelector('[data-part="live"]');
-    if (box && holdBack(box, live)) { held = fresh; return after(); }
+    if (box && !shown && holdBack(box, live)) { held = fresh; return after(); }
     layChildren(document.getElementById("live"), live);
     after();
   };
