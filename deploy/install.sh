@@ -113,6 +113,8 @@ make_users() {
 place_settings() { # role version
   local role=$1 here=$2
   mkdir -p "$SETTINGS_DIR/certificates"
+  # The service makes its folder itself; commissioning wants it before the service ever ran.
+  [ "$role" = gateway ] || install -d -o seafret-edge -g dialout -m 750 /var/lib/seafret
   cp "$here/$role.example.toml" "$SETTINGS_DIR/$role.example.toml"
   [ "$role" = gateway ] || return 0
   mkdir -p "$SETTINGS_DIR/broker" /etc/systemd
