@@ -61,41 +61,86 @@ def host_dated(
 
 @dataclass(frozen=True, slots=True)
 class Dated:
-    """The anchor in force, and since which counter the clock has not been synchronised (-1: is)."""
+    """The anchor in force, and what was dated by a clock that nobody kept.
+
+    doubts: stretches of the counter up to now, each with what is already known to be added to its
+    dates [us]; a step of such a clock begins a new one. Empty while the clock is kept.
+    """
 
     anchor: TimeAnchor | None = None
-    doubtful_from: int = -1
+    doubts: tuple[tuple[int, int], ...] = ()
+
+
+DOUBTS_MAX = 64
+"""Steps remembered of a clock that nobody keeps; beyond it the oldest two are taken for one."""
 
 
 def anchored(
     dated: Dated, anchor: TimeAnchor, rate_hz: float, boot: str
 ) -> tuple[Dated, tuple[Record, ...]]:
     """What a further anchor says about what was dated before it."""
-    before = dated.anchor
-    doubtful = -1 if anchor.synchronised else anchor.counter
-    if before is None:
-        return Dated(anchor, doubtful), ()
+    shift_us = 0 if dated.anchor is None else _shift_us(dated.anchor, anchor, rate_hz)
+    stepped = abs(shift_us) * 1000 > STEP_NS
+    records = [*_told(dated.anchor, anchor), *(_step(anchor, shift_us) if stepped else ())]
+    if anchor.synchronised:
+        records += _corrections(dated.doubts, anchor, shift_us, boot)
+        return Dated(anchor), tuple(records)
+    return Dated(anchor, _doubted(dated.doubts, anchor, shift_us if stepped else 0)), tuple(records)
+
+
+def _shift_us(before: TimeAnchor, anchor: TimeAnchor, rate_hz: float) -> int:
+    """By how much the newer anchor moves UTC against the sample counter."""
     believed_ns = before.utc_ns + round((anchor.counter - before.counter) / rate_hz * 1e9)
-    shift_ns = anchor.utc_ns - believed_ns
-    records: list[Record] = []
-    if abs(shift_ns) > STEP_NS:
-        detail: dict[str, int | str] = {"shift_us": shift_ns // 1000}
-        detail |= {"counter": anchor.counter, "source": anchor.source.value}
-        records.append(UnitEvent(event="clock-step", at_us=anchor.utc_ns // 1000, detail=detail))
-    if anchor.synchronised and dated.doubtful_from >= 0:
-        records.append(
-            ClockCorrection(
-                boot=boot,
-                from_counter=dated.doubtful_from,
-                to_counter=anchor.counter,
-                shift_us=shift_ns // 1000,
-                error_us=anchor.error_ns // 1000,
-                source=anchor.source.value,
-            )
+    return (anchor.utc_ns - believed_ns) // 1000
+
+
+def _told(before: TimeAnchor | None, anchor: TimeAnchor) -> list[Record]:
+    """Whose time rows bear from here on, and how good it is: where that changes, it is told."""
+    known = None if before is None else (before.source, before.synchronised)
+    if known == (anchor.source, anchor.synchronised):
+        return []
+    detail: dict[str, int | str] = {"counter": anchor.counter, "source": anchor.source.value}
+    detail |= {"synchronised": int(anchor.synchronised), "error_us": anchor.error_ns // 1000}
+    return [UnitEvent(event="clock", at_us=anchor.utc_ns // 1000, detail=detail)]
+
+
+def _step(anchor: TimeAnchor, shift_us: int) -> tuple[Record, ...]:
+    detail: dict[str, int | str] = {"shift_us": shift_us, "counter": anchor.counter}
+    detail |= {"source": anchor.source.value}
+    return (UnitEvent(event="clock-step", at_us=anchor.utc_ns // 1000, detail=detail),)
+
+
+def _doubted(
+    doubts: tuple[tuple[int, int], ...], anchor: TimeAnchor, step_us: int
+) -> tuple[tuple[int, int], ...]:
+    """With a step added to what lies before it."""
+    if doubts and not step_us:
+        return doubts
+    moved = [(start, known_us + step_us) for start, known_us in doubts]
+    if len(moved) >= DOUBTS_MAX:
+        moved[:2] = [(moved[0][0], moved[1][1])]
+    return (*moved, (anchor.counter, 0))
+
+
+def _corrections(
+    doubts: tuple[tuple[int, int], ...], anchor: TimeAnchor, shift_us: int, boot: str
+) -> list[Record]:
+    """What is to be added to the dates of each doubtful stretch, now that the time is known."""
+    if not doubts:
+        return []
+    ends = (*(start for start, _ in doubts[1:]), anchor.counter)
+    return [
+        ClockCorrection(
+            boot=boot,
+            from_counter=start,
+            to_counter=end,
+            shift_us=known_us + shift_us,
+            error_us=anchor.error_ns // 1000,
+            source=anchor.source.value,
         )
-    if not anchor.synchronised and dated.doubtful_from >= 0:
-        doubtful = dated.doubtful_from
-    return Dated(anchor, doubtful), tuple(records)
+        for (start, known_us), end in zip(doubts, ends, strict=True)
+        if end > start
+    ]
 
 
 def utc_us(dated: Dated, counter: int, rate_hz: float) -> int:

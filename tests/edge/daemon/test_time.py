@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,7 @@ from edge.clock import Clock, ClockFileRefused, Discipline, boot_id, boot_ns, re
 from edge.daemon.dating import (
     ANCHOR_EVERY_S,
     ARRIVAL_ERROR_NS,
+    DOUBTS_MAX,
     Dated,
     HostDating,
     anchored,
@@ -101,10 +103,17 @@ def test_a_source_that_knows_the_time_is_never_overruled() -> None:
 
 
 def test_time_gained_after_a_start_corrects_what_was_dated_before() -> None:
-    dated, none = anchored(Dated(), anchor(0, 100.0, synchronised=False), RATE_HZ, "boot")
+    dated, (told,) = anchored(Dated(), anchor(0, 100.0, synchronised=False), RATE_HZ, "boot")
+    assert isinstance(told, UnitEvent) and told.event == "clock"
     dated, still = anchored(dated, anchor(1_000, 101.0, synchronised=False), RATE_HZ, "boot")
-    assert none == still == ()
-    dated, (step, correction) = anchored(dated, anchor(5_000, 7_105.0), RATE_HZ, "boot")
+    assert still == ()
+    dated, (told, step, correction) = anchored(dated, anchor(5_000, 7_105.0), RATE_HZ, "boot")
+    assert isinstance(told, UnitEvent) and told.detail == {
+        "counter": 5_000,
+        "source": "gnss",
+        "synchronised": 1,
+        "error_us": 2,
+    }
     assert isinstance(step, UnitEvent) and step.detail["shift_us"] == 7_000_000_000
     assert correction == ClockCorrection(
         boot="boot",
@@ -115,6 +124,41 @@ def test_time_gained_after_a_start_corrects_what_was_dated_before() -> None:
         source="gnss",
     )
     assert anchored(dated, anchor(6_000, 7_106.0005), RATE_HZ, "boot")[1] == ()
+
+
+def test_rows_before_and_after_a_step_of_an_unkept_clock_have_corrections_of_their_own() -> None:
+    dated = Dated()
+    for counter, utc_s in ((0, 100.0), (2_000, 102.2), (3_000, 53.0), (9_000, 59.0)):
+        dated, _ = anchored(dated, anchor(counter, utc_s, synchronised=False), RATE_HZ, "boot")
+    _, records = anchored(dated, anchor(10_000, 1_060.0), RATE_HZ, "boot")
+    corrections = [one for one in records if isinstance(one, ClockCorrection)]
+    found = [(one.from_counter, one.to_counter, one.shift_us) for one in corrections]
+    # 100 s became 53 s at counter 3,000 (50.2 s back), and 60 s became 1,060 s at the end.
+    assert found == [(0, 3_000, 1_000_000_000 - 50_200_000), (3_000, 10_000, 1_000_000_000)]
+
+
+def test_steps_of_a_clock_that_nobody_keeps_are_remembered_up_to_a_limit() -> None:
+    dated = Dated()
+    for n in range(3 * DOUBTS_MAX):
+        unkept = anchor(1_000 * n, 10.0 * n, synchronised=False)
+        dated, _ = anchored(dated, unkept, RATE_HZ, "boot")
+    assert len(dated.doubts) <= DOUBTS_MAX and dated.doubts[0][0] == 0
+    _, records = anchored(dated, anchor(1_000_000, 9_999.0), RATE_HZ, "boot")
+    ranges = [
+        (one.from_counter, one.to_counter) for one in records if isinstance(one, ClockCorrection)
+    ]
+    assert ranges[0][0] == 0 and ranges[-1][1] == 1_000_000
+    assert all(end == start for (_, end), (start, _) in pairwise(ranges))
+
+
+def test_a_clock_that_loses_its_keeper_is_told_and_a_steady_one_is_not_told_again() -> None:
+    dated, _ = anchored(Dated(), anchor(0, 100.0), RATE_HZ, "boot")
+    dated, again = anchored(dated, anchor(1_000, 101.0), RATE_HZ, "boot")
+    assert again == ()
+    lost = anchor(2_000, 102.0, synchronised=False)
+    (told,) = anchored(dated, lost, RATE_HZ, "boot")[1]
+    assert isinstance(told, UnitEvent) and told.event == "clock"
+    assert told.detail["synchronised"] == 0
 
 
 def test_a_step_of_over_a_second_is_an_event_and_a_smaller_one_is_not() -> None:
