@@ -19,6 +19,7 @@ from gateway.trends.columns import (
     HOUR_US,
     Action,
     Bools,
+    Floats,
     MaintenanceRow,
     Period,
     SiteColumns,
@@ -26,7 +27,7 @@ from gateway.trends.columns import (
     actions_for,
 )
 from gateway.trends.hours import CurrentHours, SiteHours, current_hours, site_hours
-from gateway.trends.nights import Night, Nights, interval_of, nights_of
+from gateway.trends.nights import Night, Nights, interval_of, lagged_humidity, nights_of
 from gateway.trends.sensor import self_test_of, silent_hours
 
 LEVEL = 0.90
@@ -101,12 +102,14 @@ def forecast_night(
     span = forecast_span(forecast, known_until_us)
     begin = known_until_us - HISTORY_DAYS * 24 * HOUR_US
     grid = site_hours(_together(weather, forecast, known_until_us), begin, span.to_us)
+    lagged = lagged_humidity(grid)
     found = {}
     for name in sorted(columns.insulators):
         current = current_hours(columns.insulators[name], grid)
         current = _known(current, grid.place(known_until_us))
         work = actions_for(maintenance, name, *WORK)
-        found[name] = forecast_of(name, grid, current, span, work, humidity_sd_pct, level)
+        asked = (span, work, humidity_sd_pct, level, lagged)
+        found[name] = forecast_of(name, grid, current, *asked)
     return found
 
 
@@ -132,17 +135,19 @@ def forecast_of(
     work: Sequence[MaintenanceRow] = (),
     humidity_sd_pct: float = 0.0,
     level: float = LEVEL,
+    lagged: Floats | None = None,
 ) -> NightForecast:
     """The forecast of one insulator on a grid that reaches to the end of the forecast.
 
     current: nothing known from the beginning of `span` on. work: what was done to it, in order.
+    lagged: `lagged_humidity` of the grid, where it is known already.
     """
     first, after = grid.place(span.from_us), grid.place(span.to_us)
     before = np.arange(grid.count) < first
     doubt = _sensor_doubt(current, grid, before)
     silent = _silent(current, grid, before)
     seen = np.where(silent, np.nan, current.current_ma)
-    nights = nights_of(grid, seen, current.arcing, first, after, humidity_sd_pct)
+    nights = nights_of(grid, seen, current.arcing, first, after, humidity_sd_pct, lagged)
     night = interval_of(nights, level) if not doubt else None
     if night is None:
         return _unsaid(name, span, level, nights, doubt or nights.why)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gateway.trends.columns import Bools, Floats, Ints
+from gateway.trends.columns import Floats, Ints
 from gateway.trends.hours import SiteHours
 from gateway.trends.selecting import felt
 
@@ -85,19 +85,24 @@ def nights_of(
     first: int,
     after: int,
     humidity_sd_pct: float = 0.0,
+    lagged: Floats | None = None,
 ) -> Nights:
-    """The same stretch of the day as places [first, after) of the grid, on every day before."""
+    """The same stretch of the day as places [first, after) of the grid, on every day before.
+
+    lagged: `lagged_humidity` of the grid, where it is known already.
+    """
+    lagged = lagged_humidity(grid) if lagged is None else lagged
     hours = after - first
     begins = np.arange(first - 24, -1, -24)[::-1]
     begins = begins[begins + hours <= first]
     known_rh = np.isfinite(grid.rh_pct)
-    coming = _wettest(grid, np.array([first]), hours, known_rh)[0]
+    coming = _wettest(lagged, np.array([first]), hours)[0]
     places = begins[:, None] + np.arange(hours)
     both = known_rh[places] & np.isfinite(current_ma[places])
     kept = both.mean(axis=1) >= HOURS_SHARE
     begins, places = begins[kept], places[kept]
     highest = np.nanmax(current_ma[places], axis=1) if begins.size else np.zeros(0)
-    wetness = _wettest(grid, begins, hours, known_rh)
+    wetness = _wettest(lagged, begins, hours)
     copies = COPIES if humidity_sd_pct > 0 else 1
     draw = np.random.default_rng(0)  # the same errors for the same history
     errors = draw.normal(0.0, 1.0, (begins.shape[0], copies)) * humidity_sd_pct
@@ -118,13 +123,20 @@ def nights_of(
     )
 
 
-def _wettest(grid: SiteHours, begins: Ints, hours: int, known: Bools) -> Floats:
-    """Highest humidity of each night as the film feels it; NaN where none is known."""
-    if not bool(np.any(known)) or not begins.size:
-        return np.full(begins.shape[0], np.nan)
-    filled = np.where(known, grid.rh_pct, np.nan)
-    lagged = np.where(known, felt(_carried(filled), MEMORY_PCT), -np.inf)
-    highest = lagged[begins[:, None] + np.arange(hours)].max(axis=1)
+def lagged_humidity(grid: SiteHours) -> Floats:
+    """Humidity of each hour as a lagging film feels it [% RH]; NaN where it is not known."""
+    known = np.isfinite(grid.rh_pct)
+    if not bool(np.any(known)):
+        return np.full(grid.count, np.nan)
+    return np.asarray(np.where(known, felt(_carried(grid.rh_pct), MEMORY_PCT), np.nan))
+
+
+def _wettest(lagged: Floats, begins: Ints, hours: int) -> Floats:
+    """Highest of each night; NaN where none is known."""
+    if not begins.size:
+        return np.zeros(0)
+    within = np.nan_to_num(lagged[begins[:, None] + np.arange(hours)], nan=-np.inf)
+    highest = within.max(axis=1)
     return np.asarray(np.where(np.isfinite(highest), np.maximum(highest, SCORE_LOW_PCT), np.nan))
 
 
