@@ -4,6 +4,7 @@ Every number is an integer of the resolution that `edge.quantities` declares; th
 name. Pairs are (positive, negative) half-cycles of the current. None means that it could not be
 said; the row's flags say why. Times are UTC microseconds since 1970-01-01 as they were believed
 when the record was made: a clock found wrong later is a ClockCorrection, never a change of the row.
+A field that stands at its default is not written; so a default, once released, never changes.
 """
 
 from __future__ import annotations
@@ -75,40 +76,40 @@ class IntervalRow:
     state: State
     state_us: tuple[Whole, Whole, Whole, Whole, Whole, Whole]
     halfcycles: Whole
-    arcing_halfcycles: Whole
-    arcing_positive: Whole
-    arcing_negative: Whole
-    doubtful_halfcycles: Whole
-    spike_halfcycles: Whole
-    clipped_halfcycles: Whole
+    arcing_halfcycles: Whole = 0
+    arcing_positive: Whole = 0
+    arcing_negative: Whole = 0
+    doubtful_halfcycles: Whole = 0
+    spike_halfcycles: Whole = 0
+    clipped_halfcycles: Whole = 0
     peak_ua: Whole
-    arcing_peak_ua: Whole
-    pulses: Levels
-    arc_pulses: Levels
+    arcing_peak_ua: Whole = 0
+    pulses: Levels = (0, 0, 0, 0, 0)
+    arc_pulses: Levels = (0, 0, 0, 0, 0)
     charge_nc: Pair
-    arcing_charge_nc: Pair
+    arcing_charge_nc: Pair = (0, 0)
     i2t_pa2s: Pair
-    arcing_i2t_pa2s: Pair
-    energy_uj: SignedPair | None
-    arcing_energy_uj: SignedPair | None
-    frequency_millihz: Whole | None
-    voltage_mv: Whole | None
-    rms_na: Whole | None
-    mean_na: Signed | None
-    h1_na: Whole | None
-    h2_ppm: Whole | None
-    h3_ppm: Whole | None
-    h3_cdeg: Signed | None
-    h5_ppm: Whole | None
-    thd_ppm: Whole | None
-    in_phase_na: Signed | None
-    quadrature_na: Signed | None
+    arcing_i2t_pa2s: Pair = (0, 0)
+    energy_uj: SignedPair | None = None
+    arcing_energy_uj: SignedPair | None = None
+    frequency_millihz: Whole | None = None
+    voltage_mv: Whole | None = None
+    rms_na: Whole | None = None
+    mean_na: Signed | None = None
+    h1_na: Whole | None = None
+    h2_ppm: Whole | None = None
+    h3_ppm: Whole | None = None
+    h3_cdeg: Signed | None = None
+    h5_ppm: Whole | None = None
+    thd_ppm: Whole | None = None
+    in_phase_na: Signed | None = None
+    quadrature_na: Signed | None = None
     live_us: Whole
-    first_arc_us: Whole | None
-    last_arc_us: Whole | None
-    silent_from_us: Whole | None
-    calibration: str
-    flags: tuple[Name, ...]
+    first_arc_us: Whole | None = None
+    last_arc_us: Whole | None = None
+    silent_from_us: Whole | None = None
+    calibration: str = ""
+    flags: tuple[Name, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,7 +10,8 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from dataclasses import asdict, dataclass
+from dataclasses import MISSING, asdict, dataclass, fields
+from functools import lru_cache
 from typing import Annotated, Any, NoReturn, cast
 
 from annotated_types import Ge, Le, Len
@@ -70,9 +71,35 @@ def _refuse_floats(parsed: object) -> None:
             _refuse_floats(item)
 
 
+def written_fields(kind: type, plain: dict[str, Any]) -> dict[str, Any]:
+    """The fields of a record of this kind that do not stand at their defaults."""
+    resting = _resting(kind)
+    return {
+        name: found
+        for name, found in plain.items()
+        if name not in resting or found != resting[name]
+    }
+
+
+@lru_cache(maxsize=32)
+def _resting(kind: type) -> dict[str, object]:
+    """The defaults of a kind of record by field, as plain values; its name always travels."""
+    found: dict[str, object] = {}
+    for one in fields(kind):
+        if one.default is not MISSING:
+            found[one.name] = one.default
+        elif one.default_factory is not MISSING:
+            found[one.name] = one.default_factory()
+    found.pop("kind", None)
+    return found
+
+
 def body_line(record: Record) -> bytes:
-    """The canonical body of a record, without newline. Raises TypeError on a float: a bug."""
-    plain = asdict(record)
+    """The canonical body of a record, without newline; a field at its default is left out.
+
+    Raises TypeError on a float: a bug.
+    """
+    plain = written_fields(type(record), asdict(record))
     _refuse_floats(plain)
     return canonical(plain)
 
