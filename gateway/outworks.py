@@ -12,7 +12,7 @@ from edge.settings import SettingsError, parse_settings
 from gateway.alarms.journal import Entry
 from gateway.alarms.memory import AlarmList
 from gateway.books import Books
-from gateway.clock import Clock
+from gateway.clock import Clock, steady_s
 from gateway.console.alarm_picture import AlarmsTold, alarms_told
 from gateway.console.picture import Picture, picture
 from gateway.console.present import around_sites
@@ -70,7 +70,7 @@ class Outworks:
         except BaseException:
             self._books.close()
             raise
-        self.heart = Heart(settings.heartbeat, self._signs, ways.beat, Clock().utc_us)
+        self.heart = Heart(settings.heartbeat, self._signs, ways.beat, Clock().utc_us, steady_s)
 
     def rooms(self) -> tuple[Room, ...]:
         """Routes for the console to include."""

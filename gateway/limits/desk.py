@@ -20,7 +20,7 @@ from gateway.ingest.topics import down_topic, site_of
 from gateway.limits.book import BOOK, GATEWAY, Line, What, line_body, read_line
 from gateway.limits.changing import Change, ChangeRefused, Propose, RollBack, change, sheet
 from gateway.limits.faults import Fault, fault_of
-from gateway.limits.hearing import heard
+from gateway.limits.hearing import STARTED, heard
 from gateway.limits.preview import Preview, plan_of, preview
 from gateway.limits.versions import Held, Status, UnitLimits, Version, fold
 from gateway.settings import Site
@@ -130,8 +130,11 @@ class LimitsDesk:
     def _hear(self, unit: str, event: UnitEvent) -> None:
         with self._one_at_a_time:
             now_us = self._around.now_us()
+            if event.event == STARTED:
+                self._forget_sending(unit)
             line = heard(self._held.get(unit, UnitLimits(unit)), event, now_us)
             if line is None:
+                self._send_due(unit)
                 return
             try:
                 self._write(line)
@@ -140,8 +143,12 @@ class LimitsDesk:
                 return
             log.info("%s: limits %s, version %d %s", unit, line.what, line.version, line.reason)
             if line.what is What.FOUND:
-                self._sent_us = {key: at for key, at in self._sent_us.items() if key[0] != unit}
+                self._forget_sending(unit)
             self._send_due(unit)
+
+    def _forget_sending(self, unit: str) -> None:
+        """What was sent may have met nobody: it goes out again at once."""
+        self._sent_us = {key: at for key, at in self._sent_us.items() if key[0] != unit}
 
     def tick(self) -> None:
         """Sends again what is due."""
@@ -150,7 +157,7 @@ class LimitsDesk:
                 self._send_due(unit)
 
     def _send_due(self, unit: str) -> None:
-        limits, now_us = self._held[unit], self._around.now_us()
+        limits, now_us = self._held.get(unit, UnitLimits(unit)), self._around.now_us()
         wanted = limits.of(limits.wanted)
         if wanted is None or limits.in_force == wanted.number or wanted.status is Status.REFUSED:
             return

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import httpx
 
 from gateway.outward_settings import Heartbeat as Settings
-from gateway.watch.soundness import Signs, beat_payload, unsound
+from gateway.watch.soundness import Signs, Turns, beat_payload, turned, unsound
 
 log = logging.getLogger("seafret.watch")
 
@@ -39,17 +39,19 @@ class Heart:
         signs: Callable[[], Signs],
         say: Callable[[bytes], None],
         now_us: Callable[[], int],
+        now_s: Callable[[], float],
     ) -> None:
-        self._settings, self._signs, self._say, self._now_us = settings, signs, say, now_us
-        self._before: Signs | None = None
+        """now_us: real time. now_s: a steady clock."""
+        self._settings, self._signs, self._say = settings, signs, say
+        self._now_us, self._now_s = now_us, now_s
+        self._turns: Turns = {}
         self._asked_to_stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="heartbeat", daemon=True)
         self.beats = Beats()
         self.failure: BaseException | None = None
 
     def start(self) -> None:
-        """The first beat comes after one pause: nothing is sound before it has turned."""
-        self._before = self._signs()
+        """The first beat comes after one pause."""
         self._thread.start()
 
     def stop(self) -> None:
@@ -68,8 +70,9 @@ class Heart:
 
     def beat(self) -> None:
         """One look at the signs, and what follows from it."""
-        before, self._before = self._before, self._signs()
-        why_not = unsound(before, self._before)
+        signs, now_s = self._signs(), self._now_s()
+        self._turns = turned(self._turns, signs.rounds, now_s)
+        why_not = unsound(signs, self._turns, now_s)
         number, now_us = self.beats.number + 1, self._now_us()
         pinged_us, fault, pings = self.beats.pinged_us, "", self.beats.pings
         if why_not:

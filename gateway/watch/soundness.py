@@ -12,6 +12,10 @@ from dataclasses import dataclass
 from edge.wire import canonical
 
 
+STILL_S = 30.0
+"""A thread that has not turned for so long stands still; each turns every two seconds at least."""
+
+
 @dataclass(frozen=True, slots=True)
 class Signs:
     """What is known at a beat. rounds: how often each thread has turned since the start."""
@@ -21,20 +25,27 @@ class Signs:
     rounds: Mapping[str, int]
 
 
-def unsound(before: Signs | None, now: Signs) -> tuple[str, ...]:
-    """Why the gateway is not sound, nothing where it is. before: at the last beat, or None."""
+Turns = Mapping[str, tuple[int, float]]
+"""By thread, how often it has turned, and when that was first seen, by a steady clock."""
+
+
+def turned(before: Turns, rounds: Mapping[str, int], now_s: float) -> Turns:
+    """After one more look at the threads."""
+    return {
+        name: before[name] if name in before and before[name][0] == count else (count, now_s)
+        for name, count in rounds.items()
+    }
+
+
+def unsound(signs: Signs, turns: Turns, now_s: float) -> tuple[str, ...]:
+    """Why the gateway is not sound, nothing where it is."""
     found = []
-    if not now.broker_connected:
+    if not signs.broker_connected:
         found.append("broker not connected: no unit is heard")
-    if now.store_fault:
-        found.append(f"nothing can be stored: {now.store_fault}")
-    if before is not None:
-        found += [
-            f"the thread '{name}' stands still"
-            for name, count in now.rounds.items()
-            if count <= before.rounds.get(name, -1)
-        ]
-    return tuple(found)
+    if signs.store_fault:
+        found.append(f"nothing can be stored: {signs.store_fault}")
+    still = [name for name, (_, since_s) in turns.items() if now_s - since_s >= STILL_S]
+    return (*found, *(f"the thread '{name}' stands still" for name in still))
 
 
 def beat_payload(number: int, at_us: int, why_not: tuple[str, ...], every_s: float) -> bytes:

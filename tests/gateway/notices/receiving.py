@@ -37,10 +37,12 @@ class MailServer:
 
 
 class WebHook:
-    """Takes every post and keeps its JSON; `status` is what it answers."""
+    """Takes every post and keeps its JSON, and the paths that were asked for; `status` is what it
+    answers."""
 
     def __init__(self) -> None:
         self.posts: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
+        self.pings: queue.SimpleQueue[str] = queue.SimpleQueue()
         self.status = 200
         hook = self
 
@@ -55,7 +57,7 @@ class WebHook:
             def do_GET(self) -> None:
                 self.send_response(hook.status)
                 self.end_headers()
-                hook.posts.put({"path": self.path})
+                hook.pings.put(self.path)
 
             def log_message(self, format: str, *args: object) -> None:
                 """Quiet."""
