@@ -48,6 +48,9 @@ def command(
     from gateway.commands.one_thread import one_thread
 
     one_thread()
+    from dataclasses import replace
+
+    from gateway.commands.limit_changes import limit_changes
     from gateway.reading.register import beside
     from gateway.report.composing import composed
     from gateway.report.facts import gathered
@@ -59,7 +62,9 @@ def command(
     if not author.isprintable() or len(author) > 80:
         raise click.UsageError("--author must be printable, at most 80 characters")
     with stored_site(data, site) as rows:
-        document = composed(gathered(rows, site, month, register or beside(data, site)), author)
+        facts = gathered(rows, site, month, register or beside(data, site))
+    changes = limit_changes(data, site, facts.month)
+    document = composed(replace(facts, limit_changes=changes), author)
     write_report(document, list(outs))
     figures = sum(1 for _ in document.figures())
     click.echo(f"{', '.join(str(out) for out in outs)}: {figures} figures, their numbers beside")

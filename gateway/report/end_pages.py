@@ -13,6 +13,7 @@ from gateway.report.facts import Facts
 from gateway.report.wording import CAUTIONS, LIMITATIONS, by_name
 from gateway.trends.assessment import BASELINE_NIGHTS, GOOD_SHARE_LEAST
 from gateway.trends.change import InsulatorTrend
+from gateway.trends.document import utc_text
 from gateway.trends.moves import FALSE_ALARMS, SHIFT_LEAST_PCT, STEP_LEAST
 from gateway.trends.response import ONSET_SHARE, REFERENCE_RH_PCT
 from gateway.trends.standing import HEAVY_H, HEAVY_SHARE
@@ -67,6 +68,16 @@ def _limits(facts: Facts, ordered: list[InsulatorTrend]) -> Iterator[Block]:
         f"reference; heavy arcing from {HEAVY_H:g} h and {HEAVY_SHARE:.0%} of the wet hours.",
         "note",
     )
+    if facts.limit_changes:
+        changes = tuple(
+            (utc_text(one.at_us), one.unit, f"version {one.version} {one.what}", one.who,
+             one.reason)
+            for one in facts.limit_changes
+        )  # fmt: skip
+        head = ("changed, UTC", "unit", "what", "by", "why")
+        yield Table(head, changes, (0.2, 0.2, 0.2, 0.15, 0.25), small=True)
+    else:
+        yield Prose("No change of limits is on record for the month.", "note")
     near = ", ".join(f"{one.insulator} {one.standing.near_ma:.0f}" for one in ordered)
     yield Prose(f"Near flashover from [mA peak]: {near}.", "note")
 

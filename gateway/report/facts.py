@@ -22,7 +22,14 @@ from gateway.reading.site import extent_us, insulators_of, weather_columns
 from gateway.report.deposits import DepositPair, deposit_pairs
 from gateway.report.month import judged_periods, month_before, month_of
 from gateway.report.observing import Cover, Observed
-from gateway.report.units import UnitFacts, UnitReader, WaveformFound, unit_facts, worst_waveforms
+from gateway.report.units import (
+    UnitFacts,
+    UnitReader,
+    WaveformFound,
+    calibrations,
+    unit_facts,
+    worst_waveforms,
+)
 from gateway.trends.change import InsulatorTrend, SiteTrend, compare_periods, compare_with_site
 from gateway.trends.columns import (
     DAY_US,
@@ -50,6 +57,18 @@ class Book(SiteBook, UnitReader, Protocol):
     ) -> list[JournalLine]: ...
 
 
+@dataclass(frozen=True, slots=True)
+class LimitChange:
+    """One line of the book of limits: what became of which version of a unit's, by whom, why."""
+
+    at_us: int
+    unit: str
+    what: str
+    version: int
+    who: str
+    reason: str
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Facts:
     """trend, site: of the periods judged; before: the advice as it was at the end of the month
@@ -69,8 +88,10 @@ class Facts:
     seen: Mapping[str, Seen]
     journal: tuple[JournalEntry, ...]
     units: UnitFacts
+    calibrations: Mapping[str, str]
     waveforms: Mapping[str, WaveformFound]
     deposits: tuple[DepositPair, ...]
+    limit_changes: tuple[LimitChange, ...] = ()
 
 
 def gathered(rows: Book, site: str, month_text: str, register: Path | None) -> Facts:
@@ -106,6 +127,7 @@ def gathered(rows: Book, site: str, month_text: str, register: Path | None) -> F
         seen=seen,
         journal=_journal(rows, month),
         units=unit_facts(rows, month),
+        calibrations=calibrations(rows),
         waveforms=worst_waveforms(rows, month),
         deposits=deposit_pairs(rows, trend),
     )

@@ -15,6 +15,7 @@ from gateway.trends.columns import DAY_US, Bools, Floats
 from gateway.trends.curve import curve_at
 from gateway.trends.distributions import two_sided_t
 from gateway.trends.document import utc_text
+from gateway.trends.response import later_log_ma
 from gateway.trends.selecting import DryLevel, resistive_ma
 
 WIDTH, HEIGHT = 250.0, 118.0
@@ -78,7 +79,7 @@ def _draw_curves(frame: Frame, one: InsulatorTrend) -> None:
     along = np.linspace(max(one.onset_rh_reference - 8.0, 40.0), 99.0, 100)
     frame.line(along, np.exp(curve_at(fit.curve, along)), MUTED, 0.8)
     if one.index_ratio is not None:
-        now = np.exp(curve_at(fit.curve, along + fit.shift_pct) + fit.step)
+        now = np.exp(later_log_ma(fit, along))
         frame.line(along, now, INK, 1.8)
 
 

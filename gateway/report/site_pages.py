@@ -187,14 +187,15 @@ def _quality(facts: Facts, ordered: list[InsulatorTrend]) -> Iterator[Block]:
             share_text(one.good_share),
             one.sensor.verdict.value,
             number_or_dash(1000 * one.sensor.level_ma, 1),
+            facts.calibrations.get(one.insulator, "-"),
             ", ".join(one.found) or "-",
         )
         for one in sorted(ordered, key=lambda one: by_name(one.insulator))
     )
     yield Table(
         ("insulator", "rows cover", "rows", "gaps", "longest", "good in wet h", "self-test",
-         "dry uA", "flags"),
-        rows, (0.13, 0.10, 0.10, 0.07, 0.09, 0.12, 0.10, 0.09, 0.20),
+         "dry uA", "calibration", "flags"),
+        rows, (0.13, 0.09, 0.09, 0.06, 0.08, 0.11, 0.08, 0.07, 0.13, 0.16),
         right=(1, 2, 3, 4, 5, 7), small=True,
     )  # fmt: skip
     yield Prose(

@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 
 from edge.measure.raw_rows import Trigger
-from edge.records import Capture, HealthRow, Letter
+from edge.records import Capture, HealthRow, IntervalRow, Letter
 from gateway.history.store import PAGE_MAX, Of
 from gateway.trends.columns import Period
 
@@ -26,6 +26,8 @@ class UnitReader(Protocol):
     def captures(self, start_us: int, end_us: int, limit: int = PAGE_MAX) -> list[Of[Capture]]: ...
 
     def capture_bytes(self, content_sha: str) -> bytes | None: ...
+
+    def latest_intervals(self) -> list[Of[IntervalRow]]: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +88,13 @@ def _fact(unit: str, rows: list[HealthRow]) -> UnitFact:
         software=rows[-1].software,
         settings=tuple(settings),
     )
+
+
+def calibrations(reader: UnitReader) -> dict[str, str]:
+    """The calibration under which each insulator's last sent row was made; loaded rows have none
+    here."""
+    rows = (one.record for one in reader.latest_intervals())
+    return {row.insulator: row.calibration for row in rows if row.calibration}
 
 
 def worst_waveforms(reader: UnitReader, month: Period) -> dict[str, WaveformFound]:

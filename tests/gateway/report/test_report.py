@@ -11,10 +11,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from gateway.books import Books
 from gateway.history.sqlite_store import SqliteHistory
+from gateway.limits.book import BOOK, Line, What, line_body
 from gateway.report.composing import composed
 from gateway.report.facts import Facts, gathered
 from gateway.report.wording import CAUTIONS, LIMITATIONS
+from gateway.trends.columns import DAY_US
 from tests.gateway.commands.running import SITE, Ran, csv_file, load, seafret
 from tests.gateway.commands.year_files import interval_file, register_file, weather_file
 from tests.gateway.trends.years import Made, Year, made
@@ -221,3 +224,25 @@ def test_an_insulators_name_cannot_break_either_form(tmp_path: Path) -> None:
 def test_the_document_is_the_same_for_the_same_facts(reported: Reported) -> None:
     facts = facts_of(reported)
     assert composed(facts, "x").blocks == composed(facts, "x").blocks
+
+
+def test_changes_of_limits_of_the_sites_units_are_listed(reported: Reported) -> None:
+    assert "No change of limits is on record" in reported.text
+    books = Books(reported.folder / "history")
+    at_us = int(np.datetime64("2025-12-09T08:00", "us").astype(np.int64))
+    lines = [
+        Line(at_us=at, what=What.APPROVED, who="A. Fell", unit=f"{site}.m1", version=4, reason=why)
+        for site, at, why in (
+            (SITE, at_us, "salt season"),
+            (SITE, at_us - 40 * DAY_US, "earlier"),
+            ("elsewhere", at_us, "foreign"),
+        )
+    ]
+    books.append(BOOK, at_us, [line_body(lines[0])])
+    books.append(BOOK, lines[1].at_us, [line_body(lines[1])])
+    books.append(BOOK, at_us, [line_body(lines[2])])
+    books.close()
+    assert reported.report("--out", reported.folder / "limits.html").code == 0
+    text = (reported.folder / "limits.html").read_text(encoding="utf-8")
+    assert "version 4 approved" in text and "salt season" in text
+    assert "earlier" not in text and "foreign" not in text
