@@ -21,6 +21,7 @@ from gateway.history.sqlite_store import SqliteHistory
 from gateway.history.store import Commit
 from gateway.ingest.epochs import to_ask_about
 from gateway.ingest.intake import Intake
+from gateway.ingest.reading_again import read_again
 from gateway.ingest.receipts import Outgoing
 from gateway.ingest.subscription import Subscription, UnitState
 from gateway.ingest.topics import site_of
@@ -100,6 +101,7 @@ class Gateway:
         self.address = self._api.address
         try:
             self._intake = Intake(history, settings.sites, self._on_commit)
+            read_again(history, self._intake, settings.sites)
             self._summary = recall(history, settings.sites, self._clock.utc_us())
             self._desk = AlarmDesk(self._around(history))
         except BaseException:

@@ -243,11 +243,11 @@ class Intake:
 
 def _keep(stage: _SiteStage, key: StreamKey, batch: Batch, verdict: Verdict) -> None:
     for one in verdict.accepted:
-        stage.entries.append(_entry(key, batch, one))
+        stage.entries.append(entry_of(key, batch, one))
         stage.digests[key, one.line.seq] = one.digest
 
 
-def _entry(key: StreamKey, batch: Batch, one: Accepted) -> Entry:
+def entry_of(key: StreamKey, batch: Batch, one: Accepted) -> Entry:
     line = one.line
     return Entry(
         key,
