@@ -244,4 +244,5 @@ same_key() { # folder
   [ "$(openssl x509 -in "$1/cert.pem" -noout -pubkey 2>/dev/null)" = "$(openssl pkey -in "$1/key.pem" -pubout 2>/dev/null)" ]
 }
 
-main "$@"
+# Sourced by a test it only defines.
+if [ "${BASH_SOURCE[0]}" = "$0" ]; then main "$@"; fi

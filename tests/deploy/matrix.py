@@ -179,7 +179,7 @@ ATTACKS: dict[str, Attack] = {
     ),
     "from-the-future": Attack(
         "a message of a later schema",
-        "kept raw, receipted, read after an upgrade",
+        "kept whole, receipted, read when an upgraded gateway starts",
         "future-schema",
         from_the_future,
     ),
