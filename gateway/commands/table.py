@@ -28,6 +28,7 @@ COMMANDS: dict[str, str] = {
     "alarms": "the alarm list of a running gateway",
     "acknowledge": "acknowledge an alarm",
     "shelve": "put an alarm aside until a time",
+    "limits": "limits under change control: propose, try, approve, go back",
     "hand-over": "the text for the next shift",
     "accounts": "who may sign in to the console, and what each may do",
 }

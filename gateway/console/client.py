@@ -26,6 +26,9 @@ TOKEN_VARIABLE, CA_VARIABLE = "SEAFRET_TOKEN", "SEAFRET_CA"
 """A token that `seafret accounts token` made, and a file with the certificate of whoever signed the
 gateway's; without it the machine's own authorities are believed."""
 
+LONG_ANSWER_S = 300.0
+"""For what is worked out from months of rows."""
+
 Answer = TypeVar("Answer")
 
 
@@ -106,6 +109,21 @@ def ask_gateway(url: str, action: str, ask: dict[str, Any]) -> AlarmsTold:
             raise GatewayRefused(_reason(answer))
         answer.raise_for_status()
         return TypeAdapter(AlarmsTold).validate_json(answer.content)
+
+
+def call_api(
+    url: str, what: str, ask: dict[str, Any] | None = None, query: dict[str, str] | None = None
+) -> Any:
+    """Any route below /api/1/: asked, or with `ask` acted on; its JSON. The gateway may take its
+    time. Raises GatewayRefused with the gateway's reason, GatewayUnreachable."""
+    with _connected(url) as client:
+        path = f"/api/1/{what}"
+        how: dict[str, Any] = {"params": query, "timeout": LONG_ANSWER_S}
+        answer = client.get(path, **how) if ask is None else client.post(path, json=ask, **how)
+        if answer.status_code in (401, 403, 404, 409, 422):
+            raise GatewayRefused(_reason(answer))
+        answer.raise_for_status()
+        return answer.json()
 
 
 def _reason(answer: httpx.Response) -> str:

@@ -7,10 +7,21 @@ from pathlib import Path
 
 import pytest
 
+from gateway.__main__ import main
 from tests.broker import Broker, free_port
-from tests.gateway.console.running import UnitAtTheBroker
+from tests.gateway.console.running import Said, Seafret, UnitAtTheBroker
 from tests.gateway.notices.receiving import MailServer, WebHook
 from tests.gateway.outworks.running import Outward, settings_text
+
+
+@pytest.fixture
+def seafret(capsys: pytest.CaptureFixture[str]) -> Seafret:
+    def run(*words: str) -> Said:
+        capsys.readouterr()
+        code = main(list(words))
+        return Said(code, *capsys.readouterr())
+
+    return run
 
 
 @pytest.fixture

@@ -9,6 +9,7 @@ import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import httpx
@@ -20,7 +21,7 @@ from gateway.settings import SettingsFault, read_settings
 from tests.edge.daemon.builders import RECORDED, settings_text, write_recording
 from tests.edge.daemon.launching import clock_file, launched
 from tests.gateway.build import epoch_start, message
-from tests.gateway.console.running import ServedByProcess, UnitAtTheBroker
+from tests.gateway.console.running import Seafret, ServedByProcess, UnitAtTheBroker
 from tests.gateway.outstation.master import Master
 from tests.gateway.outworks.running import (
     ANSWER_S,
@@ -137,7 +138,7 @@ def test_a_killed_gateway_is_missed_by_everybody_who_watches_and_found_again(
 
 
 def test_limits_go_to_a_real_unit_and_are_in_force_by_its_own_word(
-    outward: Outward, tmp_path: Any
+    outward: Outward, tmp_path: Path, seafret: Seafret
 ) -> None:
     write_recording(tmp_path, 70.0)
     (tmp_path / "edge.toml").write_text(settings_text(RECORDED, outward.broker))
@@ -175,6 +176,33 @@ def test_limits_go_to_a_real_unit_and_are_in_force_by_its_own_word(
         bad = api.post(f"{base}/propose", json={"by": "mk", "reason": "x", "alarms": {"no": part}})
         assert bad.status_code == 409
         assert api.get("/api/1/limits/no-such.unit").status_code == 404
+        check_commands(seafret, served.url, tmp_path)
+
+
+def check_commands(seafret: Seafret, url: str, folder: Path) -> None:
+    """The same in a terminal; two versions are there and the second is in force."""
+    content = folder / "new.toml"
+    content.write_text('[alarms.arcing]\nowner = "asset desk"\nreason = "x"\non_delay_s = 60\n')
+    at = ("--url", url)
+    said = seafret("limits", "list", *at)
+    assert said.code == 0 and f"{EDGE}: in force version 2" in said.out
+    said = seafret("limits", "show", EDGE, *at)
+    assert "version 1 replaced by mk, approved by jo: tried on last winter" in said.out
+    said = seafret("limits", "show", EDGE, "--version", "1", *at)
+    assert "P2 arcing old-post: arc_pulses_100ma 900, on 180 s, off 3600 s" in said.out
+    span = ("--from", "2026-11-24T00:00:00Z", "--to", "2026-11-25T00:00:00Z")
+    said = seafret("limits", "preview", EDGE, "--file", str(content), *span, *at)
+    assert said.code in (0, 10) and "rows decided again; without the unit's register" in said.out
+    said = seafret(
+        *("limits", "propose", EDGE, "--file", str(content), "--reason", "sooner", "--by", "mk"),
+        *at,
+    )
+    assert said.code == 0 and "version 3 proposed by mk: sooner" in said.out
+    said = seafret("limits", "approve", EDGE, "3", "--by", "mk", *at)
+    assert said.code == 64 and "second person" in said.err
+    assert seafret("limits", "withdraw", EDGE, "3", "--by", "mk", *at).code == 0
+    said = seafret("limits", "roll-back", EDGE, "--reason", "y", "--to", "7", "--by", "jo", *at)
+    assert said.code == 64 and "never in force" in said.err
 
 
 @pytest.mark.parametrize("part", ["[outstation]", '[notices]\nrecipients=[{name="a",address="b"}]'])
