@@ -11,7 +11,7 @@ from tests.deploy.debian_root import DebianRoot, debian_root
 
 pytestmark = [pytest.mark.long, pytest.mark.timeout(3600)]
 
-AUTHORITY = "/root/authority"
+AUTHORITY = "/srv/authority"
 UNITS = {
     "gateway": ("seafret-broker.service", "seafret-gateway.service", "seafret-backup.timer"),
     "edge": ("seafret-edge.service",),
