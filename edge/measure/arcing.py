@@ -27,6 +27,10 @@ LIKELY = 0.5
 DOUBT_FROM, DOUBT_TO = 0.25, 0.75
 """Between these it could not be told: doubtful, and not counted as arcing."""
 
+LONE_LIKELY = 0.98
+"""A half-cycle that arcs alone in its window must be so likely, else it is doubtful: switching, a
+stroke or an inrush leaves one strange half-cycle, while a dry band burns again. Design choice."""
+
 RESIDUAL_MA_MIN = 0.5
 """A residual that stays below this is nothing that wears a surface. Design choice."""
 
@@ -83,6 +87,10 @@ def judged(
 def _verdict(probability: Floats, shapes: Floats, raw: Floats, noise: Floats) -> Verdict:
     doubtful = (probability > DOUBT_FROM) & (probability < DOUBT_TO)
     arcing = (probability >= LIKELY) & ~doubtful
+    lone = (
+        arcing & (np.add.reduce(arcing, axis=0, dtype=np.int64) == 1) & (probability < LONE_LIKELY)
+    )
+    doubtful, arcing = doubtful | lone, arcing & ~lone
     sharp = shapes[1] > np.log(SPIKE_TO_SMOOTH_MIN)
     high = raw > np.maximum(SPIKE_MA_MIN, SPIKE_TO_NOISE_MIN * noise)
     spike = sharp & high & ~arcing & ~doubtful
