@@ -22,6 +22,10 @@ from gateway.settings import Site
 
 END_US = 1 << 62
 
+LOOK_US = 10_000_000
+"""The whole picture is looked at this often: what turns or is measured is told at once without it,
+and thousands of insulators cost little."""
+
 
 @dataclass(frozen=True, slots=True)
 class Around:
@@ -62,6 +66,7 @@ class Outstation:
         slots = {address: slot for address, _, slot in self.points.points()}
         self.server = Server(settings, initial(slots))
         self._totals = _totals(around.history, around.register)
+        self._looked_us: int | None = None
 
     def start(self) -> None:
         """Listens; nothing is told before. Raises ListenFault."""
@@ -96,13 +101,16 @@ class Outstation:
         return of_row(self.points, site, row, self._around.now_us(), self._totals.get(key, 0))
 
     def tick(self) -> None:
-        """Time goes on."""
-        around = self._around
+        """Time goes on. After a clock was stepped back it is looked at once."""
+        around, now_us = self._around, self._around.now_us()
+        if self._looked_us is not None and 0 <= now_us - self._looked_us < LOOK_US:
+            return
+        self._looked_us = now_us
         lost = self.server.station.lost
         self.server.tell(
             [
                 *of_picture(self.points, around.picture(), around.lists()),
-                *of_gateway(self.points, around.now_us(), around.deaf(), lost),
+                *of_gateway(self.points, now_us, around.deaf(), lost),
             ]
         )
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import asyncio
 import logging
-import ssl
 import threading
 from collections.abc import Iterable
 from contextlib import suppress
@@ -30,6 +29,7 @@ from gateway.outstation.session import (
     Tick,
 )
 from gateway.outstation.station import Station
+from gateway.outstation.tls import ListenFault, tls_of
 from gateway.outward_settings import Outstation
 
 log = logging.getLogger("seafret.outstation")
@@ -47,10 +47,6 @@ CONNECTIONS_MAX = 8
 START_S = 15.0
 
 
-class ListenFault(OSError):
-    """The outstation's address cannot be listened on, or its TLS files cannot be read."""
-
-
 class Server:
     """From `start` to `stop`. `tell` and the figures may be asked from any thread."""
 
@@ -58,7 +54,7 @@ class Server:
         """Raises ListenFault where the TLS files cannot be used."""
         self._settings = settings
         self._station = kept
-        self._tls = _tls(settings)
+        self._tls = tls_of(settings)
         self._links: set[_Link] = set()
         self.data_link: _Link | None = None
         self._loop = asyncio.new_event_loop()
@@ -287,21 +283,3 @@ class _Link:
         self._apply(Offer(units))
         if answering.is_interrogation(asdu):
             self._server.forgive()
-
-
-def _tls(settings: Outstation) -> ssl.SSLContext | None:
-    """Both sides show certificates of the same authority; TLS 1.2 at least."""
-    if settings.tls is None:
-        return None
-    try:
-        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
-        context.minimum_version = ssl.TLSVersion.TLSv1_2
-        context.load_cert_chain(settings.tls.cert, settings.tls.key)
-        context.load_verify_locations(settings.tls.ca)
-        context.verify_mode = ssl.CERT_REQUIRED
-    except OSError as fault:
-        raise ListenFault(
-            f"outstation.tls: {fault}; ca, cert and key must be readable PEM files that belong "
-            "together"
-        ) from fault
-    return context
