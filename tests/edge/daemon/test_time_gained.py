@@ -11,9 +11,9 @@ from edge.daemon.running import FILE_NAME
 from edge.keep import DurableFile
 from edge.records import IntervalRow
 from edge.samples import AnchorSource, SampleBlock, SourceItem, TimeAnchor
-from edge.sense import link_player
 from edge.sense.frame_codec import frame_body
 from edge.sense.framing import wire_frame
+from edge.sense.link_player import player_of, step
 from edge.sense.recordings import Recordings, open_recordings
 from edge.wire import batch_message
 from gateway.history.sqlite_store import SqliteHistory
@@ -44,10 +44,10 @@ def items(recordings: Recordings) -> Iterator[SourceItem]:
 
 def sent(recordings: Recordings) -> bytes:
     """The same on the line."""
-    player = link_player.player_of(recordings.description, boot=5)
+    player = player_of(recordings.description, boot=5)
     line = wire_frame(frame_body(player.hello, 0, player.boot))
     for item in items(recordings):
-        player, more = link_player.step(player, item)
+        player, more = step(player, item)
         line += more
     return line
 
@@ -85,6 +85,11 @@ def test_rows_made_before_the_time_was_known_stand_right_in_the_history(tmp_path
     clock = [one["detail"]["synchronised"] for one in events if one["event"] == "clock"]
     steps = [one["detail"]["shift_us"] for one in events if one["event"] == "clock-step"]
     assert clock == [0, 1] and steps == [shift_us]
+
+    beats = [json.loads(body) for body in kept_bodies(tmp_path, "health")]
+    assert {beat["firmware"] for beat in beats} == {
+        player_of(recordings.description).hello.firmware
+    }
 
     rows = [json.loads(body) for body in kept_bodies(tmp_path, "interval")]
     early = [row for row in rows if row["start_us"] < 2 * UNKEPT_NS // 1000]
