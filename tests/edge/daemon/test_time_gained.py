@@ -87,9 +87,8 @@ def test_rows_made_before_the_time_was_known_stand_right_in_the_history(tmp_path
     assert clock == [0, 1] and steps == [shift_us]
 
     beats = [json.loads(body) for body in kept_bodies(tmp_path, "health")]
-    assert {beat["firmware"] for beat in beats} == {
-        player_of(recordings.description).hello.firmware
-    }
+    speaks = player_of(recordings.description, boot=5).hello.firmware
+    assert {beat["firmware"] for beat in beats} == {speaks}
 
     rows = [json.loads(body) for body in kept_bodies(tmp_path, "interval")]
     early = [row for row in rows if row["start_us"] < 2 * UNKEPT_NS // 1000]
