@@ -212,7 +212,8 @@ class Outworks:
 
     def check_threads(self) -> None:
         """Raises what ended a thread of the outworks."""
-        for part in (self.heart, self.notices):
+        server = None if self.outstation is None else self.outstation.server
+        for part in (self.heart, self.notices, server):
             if part is not None and part.failure is not None:
                 raise part.failure
 

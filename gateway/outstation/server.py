@@ -63,6 +63,7 @@ class Server:
         self._asked_to_stop: asyncio.Event | None = None
         self._thread = threading.Thread(target=self._run, name="outstation", daemon=True)
         self.port = 0
+        self.failure: BaseException | None = None
 
     def start(self) -> None:
         """Returns when it listens. Raises ListenFault."""
@@ -104,6 +105,9 @@ class Server:
         asyncio.set_event_loop(self._loop)
         try:
             self._loop.run_until_complete(self._serve())
+        except BaseException as fault:
+            self.failure = fault
+            raise
         finally:
             self._loop.close()
 

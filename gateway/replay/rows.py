@@ -19,7 +19,8 @@ STRIDE_US = 3_600_000_000
 """So much of the past is held in memory at once: at most 60 minute and 360 ten-second rows of an
 insulator, and a site's health and weather, well below what one read of the history gives."""
 
-SPANS = tuple(Span)
+SPANS = (Span.MINUTE, Span.MERGED, Span.TEN_SECONDS)
+"""What is decided on. Rows that were thinned to longer spans decide nothing: that past is over."""
 
 Row = TypeVar("Row")
 
@@ -60,13 +61,15 @@ def _stride(
 ) -> list[DecidedRecord]:
     rows: list[DecidedRecord] = []
     for insulator in insulators:
-        rows += _whole(reader.intervals(insulator, start_us, end_us, SPANS), insulator)
-    for found in (reader.weather(start_us, end_us), reader.health(start_us, end_us)):
-        rows += [one.record for one in _whole(found, unit) if one.key.unit == unit]
+        rows.extend(_whole(reader.intervals(insulator, start_us, end_us, SPANS), insulator))
+    weather = _whole(reader.weather(start_us, end_us), unit)
+    rows.extend(one.record for one in weather if one.key.unit == unit)
+    health = _whole(reader.health(start_us, end_us), unit)
+    rows.extend(one.record for one in health if one.key.unit == unit)
     return rows
 
 
-def _whole(found: list[Row], where: str) -> list[Row]:
+def _whole(found: Sequence[Row], where: str) -> Sequence[Row]:
     if len(found) >= PAGE_MAX:
         raise HistoryFault(
             f"{where}: {len(found)} rows within an hour; that is more than one read gives, and "
