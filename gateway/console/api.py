@@ -85,6 +85,7 @@ def router(sources: Sources, present: Present) -> APIRouter:
     routes = APIRouter(prefix="/api/1", responses=REFUSALS)
     _add_present(routes, sources, present)
     _add_past(routes, sources)
+    _add_kept(routes, sources)
     add_alarms(routes, sources, present)
     return routes
 
@@ -162,6 +163,10 @@ def _add_past(routes: APIRouter, sources: Sources) -> None:
         with reading(sources.history, site) as reader:
             sums = reader.exposure(insulator, from_us, to_us)
         return Exposure(site, insulator, from_us, to_us, sums)
+
+
+def _add_kept(routes: APIRouter, sources: Sources) -> None:
+    """What people answered, and waveforms that were captured."""
 
     @routes.get("/sites/{site}/labels")
     def labels(site: str) -> list[AnswerLabel]:

@@ -15,7 +15,7 @@ from gateway.console.acts import ACTS
 from gateway.console.answering import Answering
 from gateway.console.api import router
 from gateway.console.entering import OPEN_ENTRANCE, Entrance
-from gateway.console.gate import API, Gate, SignInNeeded
+from gateway.console.gate import API, Gate
 from gateway.console.pages.account import account_routes
 from gateway.console.pages.acting import acting_routes
 from gateway.console.pages.look import Look
@@ -100,15 +100,10 @@ def _described(app: FastAPI) -> APIRouter:
 
 
 def _add_middleware(app: FastAPI, secure: bool) -> None:
-    async def sign_in(request: Request, fault: Exception) -> Response:
-        assert isinstance(fault, SignInNeeded)
-        return Response(status_code=303, headers={"Location": fault.where})
-
     async def refused(request: Request, fault: Exception) -> Response:
         assert isinstance(fault, StarletteHTTPException)
         return _refusal(request, fault)
 
-    app.add_exception_handler(SignInNeeded, sign_in)
     app.add_exception_handler(StarletteHTTPException, refused)
     app.add_middleware(GZipMiddleware, minimum_size=ZIPPED_BYTES_MIN, compresslevel=5)
     app.add_middleware(Answering, secure=secure)

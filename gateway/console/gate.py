@@ -29,14 +29,6 @@ SAFE = ("GET", "HEAD", "OPTIONS")
 API = "/api/"
 
 
-class SignInNeeded(Exception):
-    """Nobody is signed in and the route is a page: the browser is sent to sign in."""
-
-    def __init__(self, where: str) -> None:
-        super().__init__(where)
-        self.where = where
-
-
 class Gate:
     """door: None where no accounts are in force. secure: over TLS."""
 
@@ -81,12 +73,13 @@ class Gate:
             if key is None or not same(key, caller.csrf):
                 raise HTTPException(403, "the form is from another session; load its page again")
 
-    def _stranger(self, request: Request) -> Exception:
+    def _stranger(self, request: Request) -> HTTPException:
         if request.url.path.startswith(API):
             wants = {"WWW-Authenticate": "Bearer"}
             return HTTPException(401, "nobody is signed in; bring a session or a token", wants)
         path = request.url.path + (f"?{request.url.query}" if request.url.query else "")
-        return SignInNeeded(f"/sign-in?next={quote(path if request.method == 'GET' else '/')}")
+        where = f"/sign-in?next={quote(path if request.method == 'GET' else '/')}"
+        return HTTPException(303, "sign in first", {"Location": where})
 
     def _tell_of_refusal(self, caller: Caller, request: Request) -> None:
         if self.door is not None and request.method not in SAFE:

@@ -6,6 +6,7 @@ import socket
 import threading
 
 import uvicorn
+from anyio import to_thread
 from fastapi import FastAPI
 
 from gateway.console.feed import Feed
@@ -13,6 +14,10 @@ from gateway.settings import Console
 
 START_S = 15.0
 """A server that is not up by then has failed."""
+
+THREADS = 6
+"""So many answers are worked out at a time; the others wait their turn. More would only share the
+same cores, and each would hold memory of its own."""
 
 END_S = 3
 """Answers that are not finished by then are cut off when the gateway ends."""
@@ -28,6 +33,7 @@ class _Server(uvicorn.Server):
         self.up = threading.Event()
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        to_thread.current_default_thread_limiter().total_tokens = THREADS
         await super().startup(sockets)
         self.up.set()
 

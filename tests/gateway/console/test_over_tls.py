@@ -30,8 +30,8 @@ def certificate(tmp_path: Path) -> Path:
     path = tmp_path / "cert.pem"
     subprocess.run(
         ["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256",
-         "-nodes", "-keyout", tmp_path / "key.pem", "-out", path, "-days", "2", "-subj", "/CN=127.0.0.1",
-         "-addext", "subjectAltName=IP:127.0.0.1"],
+         "-nodes", "-keyout", tmp_path / "key.pem", "-out", path, "-days", "2",
+         "-subj", "/CN=127.0.0.1", "-addext", "subjectAltName=IP:127.0.0.1"],
         check=True, capture_output=True,
     )  # fmt: skip
     return path
