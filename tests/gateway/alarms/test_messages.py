@@ -9,7 +9,9 @@ from edge.decide.definitions import PRIORITIES, Alarm
 from gateway.alarms.journal import Entry, JournalFault, What, entry_line, read_entry
 from gateway.alarms.messages import (
     CLASS_OF,
+    LIMITS_NOT_IN_FORCE,
     MONITOR_SILENT,
+    NOTICES_FAIL,
     RATIONALES,
     SITE_ARCING,
     SITE_SILENT,
@@ -18,7 +20,8 @@ from gateway.alarms.messages import (
     rationale,
 )
 
-KNOWN = {alarm.value for alarm in Alarm} | {SITE_ARCING, SITE_SILENT, MONITOR_SILENT}
+OWN = {SITE_ARCING, SITE_SILENT, MONITOR_SILENT, LIMITS_NOT_IN_FORCE, NOTICES_FAIL}
+KNOWN = {alarm.value for alarm in Alarm} | OWN
 
 
 def test_every_alarm_has_a_class_at_every_priority_and_a_whole_rationale() -> None:
