@@ -23,11 +23,11 @@ def backlogged(folder: Path, broker: Broker, rows: int) -> None:
         trial.start_unit()
         trial.await_told(lambda told: told.receipted() > 0)
         trial.kill("gateway")
-        trial.await_told(lambda told: told.made >= rows, wait_s=300)
+        trial.await_told(lambda told: told.made >= rows, wait_s=900)
         left = rows - trial.stored()
         trial.start_gateway()
         began_s = time.monotonic()
-        found = trial.finish(rows, wait_s=300)
+        found = trial.finish(rows, wait_s=900)
         took_s = time.monotonic() - began_s
     print(f"{trial.figures(found)}; {left} in {took_s:.1f} s, {left / took_s:.0f} a second")
     assert left > rows / 2

@@ -67,24 +67,24 @@ def campaign(folder: Path, rounds: int) -> None:
     )
     broker.start()
     chance, refused = random.Random(rounds), Counter[str]()
-    until = 300 * rounds * len(DAMAGE)
-    options = ("--until", str(until), "--rate", str(RATE))
+    options = ("--rate", str(RATE))
     try:
-        with Trial(folder, broker, unit=options, gateway=("--slow-s", "0.03")) as trial:
+        with Trial(folder, broker, unit=options, gateway=("--slow-s", "0.12")) as trial:
             trial.start_gateway()
             trial.start_unit()
             trial.await_told(lambda told: told.receipted() > 0)
             broker.stop()  # asked to end, it saves: this is yesterday's memory
             yesterday = (place / MEMORY).read_bytes()
             broker.start()
-            for number in range(rounds * len(DAMAGE)):
+            number = -1
+            while (number := number + 1) < rounds * len(DAMAGE) or trial.await_unmet_window():
                 kind = DAMAGE[number % len(DAMAGE)]
                 stored = trial.stored()
-                trial.await_told(lambda _, at=stored: trial.stored() > at or at >= until)  # type: ignore[misc]
+                trial.await_told(lambda _, at=stored: trial.stored() > at)  # type: ignore[misc]
                 trial.kill("broker")
                 damaged(place, kind, yesterday, chance)
                 refused[kind] += not started(broker)
-            found = trial.finish(until, wait_s=200)
+            found = trial.finish(wait_s=200)
     finally:
         broker.stop()
     print(trial.figures(found), "would not start with:", {k: v for k, v in refused.items() if v})

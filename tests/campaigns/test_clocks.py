@@ -34,8 +34,7 @@ def shim(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def stepped(folder: Path, broker: Broker, shim: Path, steps_s: list[int]) -> None:
     """Unit and gateway step apart; the unit trusts its clock, as one with a time service would."""
-    until = 150 * len(steps_s)
-    options = ("--until", str(until), "--rate", str(RATE), "--trusts-clock")
+    options = ("--rate", str(RATE), "--trusts-clock")
     with Trial(folder, broker, unit=options) as trial:
         trial.steps_clock(shim)
         trial.step("unit", -56 * YEAR_S)  # 1970 at boot
@@ -47,16 +46,16 @@ def stepped(folder: Path, broker: Broker, shim: Path, steps_s: list[int]) -> Non
             trial.step(("unit", "gateway")[number % 2], step_s)
             made = trial.told().made
             began_s = time.monotonic()
-            trial.await_told(lambda told, at=made: told.made > at or at >= until)  # type: ignore[misc]
+            trial.await_told(lambda told, at=made: told.made > at)  # type: ignore[misc]
             stored = trial.stored()
             trial.await_told(
                 lambda told, at=stored: trial.stored() > at or told.is_receipted()  # type: ignore[misc]
             )
-            assert time.monotonic() - began_s < 20, "a timer waits for the old time"
+            assert time.monotonic() - began_s < 40, "a timer waits for the old time"
             if number % 3 == 2:
                 trial.kill("unit")
                 trial.start_unit()
-        found = trial.finish(until)
+        found = trial.finish()
     print(trial.figures(found), "years", sorted(years_of(trial)))
     assert found.is_clean(), found
     assert 1970 in years_of(trial) and len(years_of(trial)) >= 3

@@ -26,8 +26,7 @@ def shim(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def filled(folder: Path, broker: Broker, shim: Path, times: int) -> None:
     """Each time one disk, then the other, takes nothing more for a while; nobody helps."""
-    until = 400 * times
-    options = ("--until", str(until), "--rate", str(RATE))
+    options = ("--rate", str(RATE))
     with Trial(folder, broker, unit=options, shim=shim) as trial:
         trial.start_gateway()
         trial.start_unit()
@@ -35,10 +34,11 @@ def filled(folder: Path, broker: Broker, shim: Path, times: int) -> None:
         for _ in range(times):
             fill(trial, "gateway")
             fill(trial, "unit")
-        found = trial.finish(until, wait_s=200)
+        found = trial.finish(wait_s=200)
         said = trial.said("gateway") + trial.said("unit")
     print(trial.figures(found))
-    assert found.is_clean(), found
+    assert found.is_accounted_for(), found  # routine rows may give way, and say so
+    assert found.reasons <= {"storage-quota"}
     assert "nothing is receipted" in said, "the gateway's disk was never full"
 
 
@@ -58,7 +58,7 @@ def fill(trial: Trial, name: str) -> None:
     trial.await_told(lambda told: told.waiting < RATE // 2, wait_s=60)
 
 
-def test_full_disks_of_unit_and_gateway_only_delay(
+def test_full_disks_of_unit_and_gateway_delay_or_cost_what_loss_records_name(
     tmp_path: Path, broker: Broker, shim: Path
 ) -> None:
     filled(tmp_path, broker, shim, FULL_TIMES)
@@ -66,7 +66,7 @@ def test_full_disks_of_unit_and_gateway_only_delay(
 
 @pytest.mark.long
 @pytest.mark.timeout(3600)
-def test_disks_that_are_full_a_hundred_times_only_delay(
+def test_disks_that_are_full_a_hundred_times_cost_only_what_loss_records_name(
     tmp_path: Path, broker: Broker, shim: Path
 ) -> None:
     filled(tmp_path, broker, shim, LONG_FULL_TIMES)
@@ -74,7 +74,7 @@ def test_disks_that_are_full_a_hundred_times_only_delay(
 
 @pytest.mark.long
 @pytest.mark.timeout(3600)
-def test_a_real_file_system_that_fills_up_only_delays(tmp_path: Path, broker: Broker) -> None:
+def test_a_real_file_system_that_fills_up_costs_only_what_loss_records_name(tmp_path: Path, broker: Broker) -> None:
     """A small tmpfs for the unit's folder; needs the right to mount."""
     options = ("--until", "3000", "--rate", str(RATE))
     with Trial(tmp_path, broker, unit=options) as trial:
@@ -85,10 +85,9 @@ def test_a_real_file_system_that_fills_up_only_delays(tmp_path: Path, broker: Br
             trial.start_unit()
             trial.await_told(lambda told: told.receipted() > 0)
             for number in range(5):
-                others = trial.unit_folder / f"others-{number}"
+                others, until = trial.unit_folder / f"others-{number}", 500 * (number + 1)
                 fill_up(others)
-                made = trial.told().made
-                trial.await_told(lambda told, at=made: told.made > at or told.waiting > RATE)  # type: ignore[misc]
+                trial.await_told(lambda told, at=until: told.made >= at or told.waiting > RATE)  # type: ignore[misc]
                 others.unlink()
             found = trial.finish(3000, wait_s=120)
         finally:

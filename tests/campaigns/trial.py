@@ -15,7 +15,7 @@ from pathlib import Path
 from gateway.history.store import HistoryFault
 from tests.broker import Broker
 from tests.campaigns.gate import Found, judged, stored_marks
-from tests.campaigns.unit_process import Told, told_in
+from tests.campaigns.unit_process import STOP_NAME, Told, told_in
 
 ROOT = Path(__file__).parents[2]
 LOOK_S = 0.02
@@ -171,13 +171,28 @@ class Trial:
     def note_fault(self, name: str) -> None:
         """Count a fault, and between which moments of a record's way it falls."""
         self.faults[name] += 1
+        self.windows.update(self._windows_now())
+
+    def _windows_now(self) -> set[str]:
+        """Between which two moments some record is now."""
         before, stored, after = self.told(), self.stored_marks(), self.told()
         lanes = before.lanes.items()
-        self.windows["commit"] += any(committed > sent for _, (committed, sent, _) in lanes)
-        self.windows["send"] += any(sent > stored.get(name, 0) for name, (_, sent, _) in lanes)
-        self.windows["store"] += any(
-            stored.get(name, 0) > receipted for name, (_, _, receipted) in after.lanes.items()
-        )
+        found = {
+            "commit": any(committed > sent for _, (committed, sent, _) in lanes),
+            "send": any(sent > stored.get(name, 0) for name, (_, sent, _) in lanes),
+            "store": any(
+                stored.get(name, 0) > receipted for name, (_, _, receipted) in after.lanes.items()
+            ),
+        }
+        return {window for window, is_open in found.items() if is_open}
+
+    def await_unmet_window(self, wait_s: float = END_S) -> bool:
+        """Until a record is where no fault has found one yet; False where every window was met."""
+        unmet = {window for window in WINDOWS if not self.windows[window]}
+        until = time.monotonic() + wait_s
+        while unmet and not unmet & self._windows_now():
+            assert time.monotonic() < until, f"no record was ever in {unmet}: {self.told()}"
+        return bool(unmet)
 
     def told(self) -> Told:
         return told_in(self.unit_folder)
@@ -226,8 +241,11 @@ class Trial:
         """Until that many records are made, and every number is receipted."""
         self.await_told(lambda told: told.made >= until and told.is_receipted(), wait_s)
 
-    def finish(self, until: int, wait_s: float = DRAIN_S) -> Found:
-        """Drain, end both processes and judge."""
+    def finish(self, until: int | None = None, wait_s: float = DRAIN_S) -> Found:
+        """Drain, end both processes and judge; without a number the unit makes no more first."""
+        if until is None:
+            (self.unit_folder / STOP_NAME).touch()
+            until = self.await_told(lambda told: told.stopped and told.waiting == 0, wait_s).made
         self.await_drained(until, wait_s)
         assert self.end("unit") == 0, self.said("unit")[-3000:]
         assert self.end("gateway") == 0, self.said("gateway")[-3000:]

@@ -44,17 +44,22 @@ MADE_A_TURN_MAX = 1000
 """As the daemon, it commits at most a few hundred records before it serves the sender again."""
 
 FILE_NAME = "outbox.sqlite"
+STOP_NAME = "make-no-more"
+"""Where this file lies in FOLDER, no further record is made."""
 TOLD_BYTES = 4096
 
 
 @dataclass(frozen=True)
 class Told:
     """made: records committed. lanes: of each "epoch/stream" the numbers committed, sent and
-    receipted. notices: how many the sender gave. waiting: records that no commit has taken yet."""
+    receipted. notices: how many the sender gave. waiting: records that no commit has taken yet.
+    stopped: none will be made any more.
+    """
 
     made: int = 0
     notices: int = 0
     waiting: int = 0
+    stopped: bool = False
     lanes: Mapping[str, tuple[int, int, int]] = field(default_factory=dict)
 
     def is_receipted(self) -> bool:
@@ -91,7 +96,7 @@ class Unit:
         snapshot = self._store.snapshot("numbered")
         self.made = snapshot["made"] if isinstance(snapshot, Mapping) else 0
         self._began_s, self._began_at = time.monotonic(), self.made
-        self._notices, self._committed = 0, self.made
+        self._notices, self._committed, self._stopped = 0, self.made, False
         self._sent = {name: lane[1] for name, lane in told_in(options.folder).lanes.items()}
         self._told = os.open(options.folder / "told", os.O_RDWR | os.O_CREAT, 0o600)
         self._uplink = Uplink(
@@ -144,6 +149,9 @@ class Unit:
         options = self._options
         due = self._began_at + int((time.monotonic() - self._began_s) * options.rate)
         due = min(due - due % options.burst, options.until, self.made + MADE_A_TURN_MAX)
+        self._stopped = (options.folder / STOP_NAME).exists()
+        if self._stopped:
+            return
         made: list[Record] = [record(n) for n in range(self.made, due)]
         self.made = max(self.made, due)
         self._store.add(made)
@@ -164,7 +172,7 @@ class Unit:
         if self._store.wait_s() is None:
             self._committed = self.made
         waiting = len(self._store._waiting)
-        told = Told(self._committed, self._notices, waiting, dict(self._lanes()))
+        told = Told(self._committed, self._notices, waiting, self._stopped, dict(self._lanes()))
         content = json.dumps(vars(told)).encode()
         assert len(content) <= TOLD_BYTES
         os.pwrite(self._told, content.ljust(TOLD_BYTES), 0)
