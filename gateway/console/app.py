@@ -78,6 +78,7 @@ def _parts(
         past_routes(look),
         results_routes(look),
         account_routes(look, entrance.single_sign_on),
+        *(room.pages(look) for room in rooms if room.pages is not None),
     ]
 
 

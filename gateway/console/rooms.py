@@ -6,12 +6,16 @@ through `gateway.service`; the console neither imports it nor knows what is insi
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from fastapi import APIRouter
 
 from gateway.accounts.roles import Act
+
+if TYPE_CHECKING:
+    from gateway.console.pages.look import Look
 
 Route = tuple[str, str]
 """Method and path as it stands in the route, such as ("POST", "/limits/{version}/approve")."""
@@ -27,12 +31,13 @@ class Door:
 
 @dataclass(frozen=True, slots=True)
 class Room:
-    """routes: as they are included. acts: what each route needs; one that is not named is refused
-    to everybody. doors: links in the navigation. templates: folder with its pages, "" for none; a
-    template there is named with the package's own word before it, as `limits_list.html`, and
-    extends `frame.html`."""
+    """routes: as they are included. acts: what each route needs; a route without one stops the
+    start. doors: links in the navigation. pages: makes the routes of its pages with the console's
+    `Look`, whose `page` renders. templates: folder with its pages, "" for none; a template there is
+    named with the package's own word before it, as `limits_list.html`, and extends `frame.html`."""
 
     routes: APIRouter
     acts: Mapping[Route, Act]
     doors: tuple[Door, ...] = ()
     templates: str = ""
+    pages: Callable[[Look], APIRouter] | None = None

@@ -17,6 +17,7 @@ from gateway.console.app import create_app
 from gateway.console.desk import AlarmDesk, Around
 from gateway.console.entering import OPEN_ENTRANCE, Entrance
 from gateway.console.feed import Feed
+from gateway.console.rooms import Room
 from gateway.console.serving import ApiServer
 from gateway.console.sources import Sources, Standing
 from gateway.console.summary import Summary, fold
@@ -41,6 +42,7 @@ class House:
     register: dict[str, Site] = field(default_factory=lambda: dict(REGISTER))
     accounts: bool = False
     console: dict[str, Any] = field(default_factory=dict)
+    rooms: tuple[Room, ...] = ()
     rate: float = 1e-9
     now_us: int = START_US + 3 * MINUTE_US
     clock_us: int = START_US
@@ -58,7 +60,7 @@ class House:
         self.desk = AlarmDesk(self._around())
         console = Console(port=free_port(), time_zone="Europe/Oslo", **self.console)
         self.entrance = self._entrance()
-        self.app = create_app(self._sources(), console, self.entrance)
+        self.app = create_app(self._sources(), console, self.entrance, self.rooms)
         self.server = ApiServer(self.app, console, self.feed)
         self.server.start()
         self.address = self.server.address

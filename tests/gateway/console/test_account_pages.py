@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import closing
+from pathlib import Path
 
 import httpx
 import pytest
+from fastapi import APIRouter, Request, Response
 
-from gateway.accounts.roles import Role
+from gateway.accounts.roles import Act, Role
 from gateway.console.gate import FORM_KEY
+from gateway.console.pages.look import Look
+from gateway.console.rooms import Door, Room
 from tests.gateway.build import condition, epoch_start
 from tests.gateway.console.house import House
 
@@ -73,3 +77,36 @@ def test_one_changes_ones_own_password_with_the_old_one_only(house: House) -> No
         right = {"old": "four grey gulls at dusk", "password": "nine herons in a row"}
         assert client.post("/account/password", data=key | right).status_code == 303
         assert client.get("/alarms").status_code == 303  # the session has ended
+
+
+def test_another_part_gets_its_link_its_page_and_its_row_in_the_table(tmp_path: Path) -> None:
+    (tmp_path / "tides.html").write_text(
+        '{% extends "frame.html" %}{% block title %}Tides{% endblock %}'
+        "{% block live %}<h1>High at {{ high }}</h1>{% endblock %}"
+    )
+
+    def pages(look: Look) -> APIRouter:
+        routes = APIRouter(include_in_schema=False)
+
+        @routes.get("/tides")
+        def tides(request: Request) -> Response:
+            return look.page(request, "tides.html", lambda told: {"high": "04:12"}, topics="*")
+
+        return routes
+
+    room = Room(
+        APIRouter(),
+        {("GET", "/tides"): Act.READ},
+        (Door("Tides", "/tides"),),
+        str(tmp_path),
+        pages,
+    )
+    house = House(tmp_path / "house", rooms=(room,))
+    try:
+        with house.client() as client:
+            page = client.get("/tides").text
+            part = client.get("/tides", headers={"x-seafret-part": "1"}).text
+    finally:
+        house.close()
+    assert '<a href="/tides" aria-current="page">Tides</a>' in page
+    assert "High at 04:12" in page and "High at 04:12" in part
