@@ -93,6 +93,7 @@ def _draw_response(axes: Axes, one: InsulatorTrend, site: Site) -> None:
 
 def _curves(one: InsulatorTrend) -> list[tuple[Floats, Floats, str]]:
     from gateway.trends.curve import curve_at
+    from gateway.trends.response import later_log_ma
 
     fit = one.response.fit
     if fit is None or one.onset_rh_reference is None:
@@ -101,7 +102,7 @@ def _curves(one: InsulatorTrend) -> list[tuple[Floats, Floats, str]]:
     before = (along, curve_at(fit.curve, along), "0.25")
     if one.index_ratio is None:
         return [before]
-    return [before, (along, curve_at(fit.curve, along + fit.shift_pct) + fit.step, BLUE)]
+    return [before, (along, later_log_ma(fit, along), BLUE)]
 
 
 def _draw_nights(axes: Axes, one: InsulatorTrend) -> None:

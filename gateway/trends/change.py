@@ -31,11 +31,12 @@ from gateway.trends.columns import (
     SurfaceType,
     WeatherColumns,
 )
-from gateway.trends.evidence import Site, evidence_for, on_grid, way_of
+from gateway.trends.evidence import Site, compared, evidence_for, on_grid, way_of
+from gateway.trends.hours import CurrentHours
 from gateway.trends.moves import Move, Pattern, moves
 from gateway.trends.reasons import Grounds, reasons_for
 from gateway.trends.recovery import ClockBand, recovery_clock
-from gateway.trends.response import Response, compare_hours
+from gateway.trends.response import Response
 from gateway.trends.sensor import Sensor, SensorCheck, check_sensor
 from gateway.trends.standing import Standing, standing_of
 from gateway.trends.wash import Verdict, WashEffect, wash_effect
@@ -121,10 +122,7 @@ def compare_with_site(
     visits = {name: Seen(damage=True, text="damage seen") for name in damaged} | dict(seen or {})
     span = Period(min(reference.from_us, now.from_us), max(reference.to_us, now.to_us))
     site = on_grid(columns, weather or _no_weather(), reference, now, span)
-    responses = {
-        name: compare_hours(site.grid, current, site.earlier, site.later)
-        for name, current in site.currents.items()
-    }
+    responses = compared(site)
     checks = {
         name: check_sensor(
             current, site.grid, site.tests[name], site.silent[name], site.outage, site.later
@@ -133,11 +131,12 @@ def compare_with_site(
     }
     sound = {name: one for name, one in responses.items() if _sound(checks[name])}
     moved = _among_equals(sound, register)
+    believed = {name: site.currents[name] for name in sound}
     unknown = RegisterEntry()
     trends = []
     for name in sorted(columns.insulators):
         told = (site, name, responses[name], moved.get(name), checks[name])
-        work = (register.get(name, unknown), maintenance, visits.get(name, Seen()))
+        work = (register.get(name, unknown), maintenance, visits.get(name, Seen()), believed)
         trends.append(_one(*told, _judged(*told, *work)))
     found = site.grid.found.said if weather is not None else ("no-weather",)
     return SiteTrend(columns.site, reference, now, INTERVAL_LEVEL, tuple(trends), found), site
@@ -239,9 +238,10 @@ def _judged(
     entry: RegisterEntry,
     maintenance: Sequence[MaintenanceRow],
     seen: Seen,
+    siblings: Mapping[str, CurrentHours],
 ) -> _Judged:
     current = site.currents[name]
-    wash = wash_effect(site.grid, current, maintenance, name, site.span, INTERVAL_LEVEL)
+    wash = wash_effect(site.grid, current, maintenance, name, site.span, INTERVAL_LEVEL, siblings)
     rule = judged(evidence_for(site, current, move, check, name, maintenance))
     wet_now = int(np.sum(site.wet & site.later))
     good_now = int(np.sum(site.wet & site.later & np.isfinite(current.current_ma)))

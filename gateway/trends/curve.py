@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
+
 import numpy as np
 
 from gateway.trends.columns import Floats
@@ -9,7 +11,37 @@ from gateway.trends.columns import Floats
 KNOT_PCT = 5.0
 KNOTS_LOW_PCT = 35.0
 KNOTS_HIGH_PCT = 125.0
-"""Range of the curve, wide enough for a shift of 25 % humidity."""
+"""Range of the curve, wide enough for a probe that reads 25 % too low."""
+
+SHIFT_SPAN_PCT = 16.0
+"""Humidity at an activity of 0.8 for each unit of ln(a / (1 - a)): scale of a shift, so that one of
+10 % is a fall from 85 to 75 %, the like elsewhere."""
+ACTIVITY_RANGE = (0.02, 0.995)
+"""Of the water on the surface; beyond it a shift moves nothing further."""
+
+
+class Shift(StrEnum):
+    """What a shift of the response is constant in."""
+
+    FILM = "film"
+    READING = "reading"
+
+
+def moved(rh_pct: Floats, shift_pct: Floats | float, shift: Shift) -> tuple[Floats, Floats]:
+    """Humidity at which the reference surface has the film that a shifted one has at `rh_pct`, and
+    its growth with the shift.
+
+    A film closes at an amount of water, and salt at activity a holds water as a / (1 - a) (common
+    practice: the isotherm of a solution). A surface that needs less water is so by a factor, and
+    its shift is one of ln(a / (1 - a)): wide in dry air, none near saturation, where every surface
+    is wet and only the deposit tells. What the probe reads wrong is the same at every humidity.
+    """
+    if shift is Shift.READING:
+        return rh_pct + shift_pct, np.ones(rh_pct.shape[0])
+    activity = np.clip(rh_pct / 100.0, *ACTIVITY_RANGE)
+    further = np.log(activity / (1.0 - activity)) + shift_pct / SHIFT_SPAN_PCT
+    there = 1.0 / (1.0 + np.exp(-further))
+    return rh_pct + 100.0 * (there - activity), 100.0 * there * (1.0 - there) / SHIFT_SPAN_PCT
 
 
 def basis(rh_pct: Floats) -> tuple[Floats, Floats]:

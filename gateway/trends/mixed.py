@@ -17,10 +17,15 @@ CURVATURE_SD = 1.0
 """Prior spread of the second difference of the curve's coefficients [ln]: weak, holds its ends."""
 SHIFT_SD_PCT = 10.0
 """Prior spread of a shift [% RH]: weak; it counts where curve and shift cannot be told apart."""
-AIR_PER_K, AIR_PER_K_SD = 0.005, 0.005
-"""Growth of the log current with warmth [1/K], prior mean and spread: a brine conducts about 2 % a
-degree better (common practice), but its film is thinner. Learnt from the hours within this spread:
-warmth and season go together, and a free slope would take the season for it."""
+AIR_PER_K, AIR_PER_K_SD = 0.01, 0.01
+"""Growth of the log current with the warmth of the day [1/K], prior mean and spread: a brine
+conducts about 2 % a degree better (common practice), but its film is thinner. Learnt from the
+nights within this spread: warmth and season go together, and a free slope would take the season
+for it."""
+CLOCK_SD_PCT = 3.0
+"""Prior spread of how much wetter a surface is than the air says, by the time of day [% RH]: the
+sun warms it above the air and a clear sky cools it below, about 1 K either way (common practice),
+and 1 K is 6 % RH."""
 FALLING_SD_PCT = 5.0
 """Prior spread of how much wetter a surface is on the falling branch [% RH]: weak."""
 MODEL_SD = (0.02, 0.25)
@@ -28,8 +33,10 @@ MODEL_SD = (0.02, 0.25)
 [% RH]. Design choice after trials with other shapes of response and other lags than the model's."""
 HUBER = 2.0
 """Residuals beyond so many spreads weigh less."""
-EXTRA = 4
-"""Columns after the curve's: step, shift, falling branch, warmth."""
+CLOCK = 4
+"""Columns of the time of day: two harmonics."""
+EXTRA = 4 + CLOCK
+"""Columns after the curve's: step, shift, falling branch, time of day, warmth."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,7 +83,8 @@ def penalty(splines: int) -> Floats:
     whole = np.zeros((splines + EXTRA, splines + EXTRA))
     bend = np.diff(np.eye(splines), n=2, axis=0) / CURVATURE_SD
     whole[:splines, :splines] = bend.T @ bend + 1e-6 * np.eye(splines)
-    for back, sd in ((3, SHIFT_SD_PCT), (2, FALLING_SD_PCT), (1, AIR_PER_K_SD)):
+    spreads = (SHIFT_SD_PCT, FALLING_SD_PCT, *(CLOCK_SD_PCT,) * CLOCK, AIR_PER_K_SD)
+    for back, sd in enumerate(reversed(spreads), start=1):
         whole[-back, -back] = sd**-2
     return whole
 

@@ -1,6 +1,6 @@
 """The model under the humidity response: a smooth curve, a level for each night, and blocks.
 
-log current = curve(humidity + shift in the later period) + step of the later period + level of the
+log current = curve(humidity, shifted in the later period) + step of the later period + level of the
 night + noise of the hour. Nights differ by far more than their humidity says (a factor of e**0.5 is
 usual), so the hours of a night are one witness, not ten. The spread of the estimates is taken
 between blocks of nights, which also holds when neighbouring nights resemble one another.
@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from gateway.trends.columns import Floats, Ints
-from gateway.trends.curve import basis, rising
+from gateway.trends.curve import Shift, basis, moved, rising
 from gateway.trends.mixed import (
+    CLOCK,
     EXTRA,
     Solved,
     Spreads,
@@ -46,6 +47,7 @@ HOURS_A_WITNESS = 4.0
 """So many hours count as one independent witness when minima are compared. Design choice."""
 MEMORIES_PCT = (0.0, 3.0, 6.0, 9.0, 12.0)
 """Widths of the film's lag behind the humidity that are tried; the best describes the site."""
+FILM = Shift.FILM
 USUAL_MEMORY = 1
 """Which of them serves while the shift is searched for."""
 
@@ -55,6 +57,7 @@ class Hours:
     """The hours that enter: shape (n,). log_ma: log resistive current [ln mA].
     felt_pct: shape (n, memories), humidity as a film feels it that lags by each of MEMORIES_PCT.
 
+    air_k: warmth of the day against the mean. clock: shape (n, CLOCK), waves of the time of day.
     later: 1.0 in the later period, else 0.0. falling: 1.0 while humidity falls after its maximum.
     night, block: whole numbers from 0, sampling units and groups of them.
     """
@@ -62,6 +65,7 @@ class Hours:
     log_ma: Floats
     felt_pct: Floats
     air_k: Floats
+    clock: Floats
     falling: Floats
     later: Floats
     night: Ints
@@ -72,7 +76,9 @@ class Hours:
 class Fit:
     """Estimates. step: log ratio later/earlier at equal wetness. shift_pct: how far lower the onset
     is in the later period [% RH]. influence: shape (blocks, 2), what each block adds to the errors
-    of (step, shift). freedom: of each. curve: coefficients of the reference curve, rising.
+    of (step, shift). kind: what the shift is constant in. reading_gain: how much likelier a moved
+    reading is than a moved film. freedom: of each. curve: coefficients of the reference curve,
+    rising.
     memory_pct, falling_pct: lag of the film, and how much wetter it is while the humidity falls
     [% RH].
     night_sd, hour_sd: spreads [ln]. levels: of each night against the reference curve [ln].
@@ -80,6 +86,8 @@ class Fit:
 
     step: float
     shift_pct: float
+    kind: Shift
+    reading_gain: float
     covariance: Floats
     freedom: tuple[float, float]
     influence: Floats
@@ -92,20 +100,43 @@ class Fit:
     levels: Floats
 
 
-def fit(hours: Hours) -> Fit:
-    """The model fitted to hours of which those of one night stand together."""
+def fit(hours: Hours, kind: Shift = FILM, still: bool = False) -> Fit:
+    """The model fitted to hours of which those of one night stand together.
+
+    kind: what a shift is constant in. still: the response is known not to have shifted.
+    """
     few = _thinned(hours)
-    tried = [_objective(few, shift, USUAL_MEMORY) for shift in TRIED_SHIFTS_PCT]
+    start = 0.0 if still else _searched(few, kind)
+    memory = min(range(few.felt_pct.shape[1]), key=lambda one: _objective(few, start, one, kind)[0])
+    gain = 0.0 if still else _reading_gain(few, start, memory, kind)
+    residual = _objective(hours, start, memory, kind)[1]
+    shift, residual = (0.0, residual) if still else _settled(hours, start, memory, kind, residual)
+    return _concluded(hours, (shift, memory, kind, still), residual, gain)
+
+
+def _searched(few: Hours, kind: Shift) -> float:
+    """The likeliest shift, among the refined minima of a coarse search."""
+    tried = [_objective(few, shift, USUAL_MEMORY, kind) for shift in TRIED_SHIFTS_PCT]
     starts = _minima([badness for badness, _ in tried])
     settled = [
-        _settled(few, TRIED_SHIFTS_PCT[one], USUAL_MEMORY, tried[one][1])[0] for one in starts
+        _settled(few, TRIED_SHIFTS_PCT[one], USUAL_MEMORY, kind, tried[one][1])[0] for one in starts
     ]
     believed = [one for one in settled if abs(one) < SHIFT_MOST_PCT] or [0.0]
-    shift = _best(few, [(one, USUAL_MEMORY) for one in believed])[0]
-    memory = _best(few, [(shift, one) for one in range(few.felt_pct.shape[1])])[1]
-    residual = _objective(hours, shift, memory)[1]
-    shift, residual = _settled(hours, shift, memory, residual)
-    return _concluded(hours, shift, memory, residual)
+    return min(believed, key=lambda one: _objective(few, one, USUAL_MEMORY, kind)[0])
+
+
+def _reading_gain(few: Hours, shift: float, memory: int, kind: Shift) -> float:
+    """How much better a moved reading describes the hours than a moved film (half the deviance)."""
+    badness = {}
+    for one in Shift:
+        residual = _objective(few, shift, memory, one)[1]
+        there = shift if one is kind else _settled(few, shift, memory, one, residual)[0]
+        badness[one] = np.inf
+        if abs(there) < SHIFT_MOST_PCT:
+            badness[one] = _objective(few, there, memory, one)[0]
+    if not np.isfinite(badness[Shift.READING]):
+        return 0.0
+    return float(badness[FILM] - badness[Shift.READING])
 
 
 def _thinned(hours: Hours) -> Hours:
@@ -121,17 +152,12 @@ def _minima(badness: list[float]) -> list[int]:
     return sorted({*local, len(badness) // 2}, key=lambda one: badness[one])[:STARTS]
 
 
-def _best(hours: Hours, tried: list[tuple[float, int]]) -> tuple[float, int, Floats]:
-    """The best of these pairs of shift and memory, and its residuals."""
-    outcomes = [_objective(hours, shift, memory) for shift, memory in tried]
-    best = int(np.argmin([badness for badness, _ in outcomes]))
-    return (*tried[best], outcomes[best][1])
-
-
-def _settled(hours: Hours, shift: float, memory: int, residual: Floats) -> tuple[float, Floats]:
+def _settled(
+    hours: Hours, shift: float, memory: int, kind: Shift, residual: Floats
+) -> tuple[float, Floats]:
     """Gauss and Newton's steps of the shift until it stands."""
     for _ in range(ROUNDS):
-        design, slope, k = _design(hours, shift, memory, residual)
+        design, slope, k = _design(hours, shift, memory, kind, residual)
         found = solve(design, hours.log_ma + slope * shift, hours.night, residual).found
         residual = hours.log_ma + slope * shift - design @ found
         move = float(np.clip(found[k + 1] - shift, -SHIFT_STEP_MOST_PCT, SHIFT_STEP_MOST_PCT))
@@ -142,22 +168,25 @@ def _settled(hours: Hours, shift: float, memory: int, residual: Floats) -> tuple
 
 
 def _design(
-    hours: Hours, shift: float, memory: int, residual: Floats
+    hours: Hours, shift: float, memory: int, kind: Shift, residual: Floats
 ) -> tuple[Floats, Floats, int]:
-    """Columns: curve, step, slope of the shift, slope of the falling branch, warmth; the slope of
+    """Columns: curve, step, slope of the shift, slope of the falling branch, of the time of
+    day, warmth; the slope of
     the shift; how many columns the curve has."""
-    splines, gradient = basis(hours.felt_pct[:, memory] + shift * hours.later)
+    there, rate = moved(hours.felt_pct[:, memory], shift * hours.later, kind)
+    splines, gradient = basis(there)
     k = splines.shape[1]
-    nothing = np.zeros(hours.log_ma.shape[0])
-    plain = np.column_stack((splines, hours.later, nothing, nothing, hours.air_k))
+    nothing = np.zeros((hours.log_ma.shape[0], 2 + CLOCK))
+    plain = np.column_stack((splines, hours.later, nothing, hours.air_k))
     curve = solve(plain, hours.log_ma, hours.night, residual).found[:k]
     steep = np.maximum(gradient @ curve, 0.0)
-    slope = steep * hours.later
+    slope = steep * rate * hours.later
     plain[:, k + 1], plain[:, k + 2] = slope, steep * hours.falling
+    plain[:, k + 3 : k + 3 + CLOCK] = steep[:, None] * hours.clock
     return plain, slope, k
 
 
-def _objective(hours: Hours, shift: float, memory: int) -> tuple[float, Floats]:
+def _objective(hours: Hours, shift: float, memory: int, kind: Shift) -> tuple[float, Floats]:
     """Badness (minus twice the marginal log likelihood, nearly) and residuals at a held shift.
 
     A far shift with a far step leaves each period a stretch of the curve of its own and can fit as
@@ -165,7 +194,7 @@ def _objective(hours: Hours, shift: float, memory: int) -> tuple[float, Floats]:
     for less than their number, as they are no independent witnesses.
     """
     residual = hours.log_ma - np.mean(hours.log_ma)
-    design, _, k = _design(hours, shift, memory, residual)
+    design, _, k = _design(hours, shift, memory, kind, residual)
     design[:, k + 1] = 0.0
     for _ in range(SEARCH_ROUNDS):
         solved = solve(design, hours.log_ma, hours.night, residual)
@@ -185,9 +214,14 @@ def _complexity(solved: Solved) -> float:
     return float(np.linalg.slogdet(whole)[1])
 
 
-def _concluded(hours: Hours, shift: float, memory: int, residual: Floats) -> Fit:
+def _concluded(
+    hours: Hours, place: tuple[float, int, Shift, bool], residual: Floats, gain: float
+) -> Fit:
     """Estimates at the found shift, with what each block of nights adds to their errors."""
-    design, slope, k = _design(hours, shift, memory, residual)
+    shift, memory, kind, still = place
+    design, slope, k = _design(hours, shift, memory, kind, residual)
+    if still:
+        design[:, k + 1] = 0.0
     target = hours.log_ma + slope * shift
     solved = solve(design, target, hours.night, residual)
     found, spreads = solved.found, solved.spreads
@@ -200,12 +234,14 @@ def _concluded(hours: Hours, shift: float, memory: int, residual: Floats) -> Fit
     return Fit(
         step=float(found[k]),
         shift_pct=shift,
+        kind=kind,
+        reading_gain=gain,
         covariance=covariance,
         freedom=freedom,
         influence=influence,
         curve=rising(found[:k], np.diag(solved.precision)[:k] + 1e-6),
         memory_pct=MEMORIES_PCT[memory],
-        falling_pct=float(found[-2]),
+        falling_pct=float(found[k + 2]),
         air_per_k=float(found[-1]),
         night_sd=spreads.night_sd,
         hour_sd=spreads.hour_sd,
@@ -216,8 +252,9 @@ def _concluded(hours: Hours, shift: float, memory: int, residual: Floats) -> Fit
 def _levels(hours: Hours, memory: int, design: Floats, found: Floats, spreads: Spreads) -> Floats:
     """Mean residual of each night, step and shift of the later period left in."""
     without = design.copy()
-    without[:, -4:-2] = 0.0
-    without[:, : design.shape[1] - EXTRA] = basis(hours.felt_pct[:, memory])[0]
+    splines = design.shape[1] - EXTRA
+    without[:, splines : splines + 2] = 0.0
+    without[:, :splines] = basis(hours.felt_pct[:, memory])[0]
     residual = (hours.log_ma - without @ found) * spreads.weights
     sums = np.bincount(hours.night, residual)
     return np.asarray(np.where(spreads.sizes > 0, sums / np.maximum(spreads.sizes, 1e-9), np.nan))

@@ -132,9 +132,11 @@ def _of_move(rule: Rule, move: Move | None, response: Response) -> list[str]:
     ratio, low, high = (np.exp(one) for one in (move.step, move.step_low, move.step_high))
     nights = f"{response.nights_reference} and {response.nights_now} wet nights"
     index = f"at equal wetness {ratio:.2f} ({low:.2f} to {high:.2f}) times the current, {nights}"
+    fall, least, most = (
+        response.fall_pct(one) for one in (move.shift_pct, move.shift_low_pct, move.shift_high_pct)
+    )
     onset = (
-        f"onset lower by {move.shift_pct:.1f} % RH "
-        f"({move.shift_low_pct:.1f} to {move.shift_high_pct:.1f}), siblings: {move.shifts.value}"
+        f"onset lower by {fall:.1f} % RH ({least:.1f} to {most:.1f}), siblings: {move.shifts.value}"
     )
     by_onset = move.shifted and not move.stepped
     said = [onset, index] if by_onset else [index, onset]

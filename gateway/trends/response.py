@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gateway.trends.columns import Bools, Floats, Ints, Period
-from gateway.trends.curve import curve_at
+from gateway.trends.curve import Shift, curve_at, moved
 from gateway.trends.hours import CurrentHours, SiteHours
 from gateway.trends.model import SHIFT_MOST_PCT, Fit, Hours, fit
 from gateway.trends.selecting import (
@@ -30,6 +30,8 @@ REFERENCE_RH_PCT = 90.0
 """The index is the current at this humidity: often reached on a coast, near the plateau."""
 ONSET_SHARE = 0.25
 """The onset is where the response is this share of the wet plateau. Design choice."""
+USUAL_ONSET_PCT = 80.0
+"""Where an onset is thought to be that could not be seen."""
 PLATEAU_RH_PCT = 97.0
 """Plateau: the response at this humidity, or at the highest with PLATEAU_HOURS hours above it."""
 PLATEAU_HOURS = 10
@@ -59,6 +61,12 @@ class Response:
     dry_reference: DryLevel | None
     dry_now: DryLevel | None
 
+    def fall_pct(self, shift_pct: float) -> float:
+        """How far a shift lowers the onset [% RH] where it is; at USUAL_ONSET_PCT if unknown."""
+        onset = self.onset_reference_pct or USUAL_ONSET_PCT
+        kind = Shift.FILM if self.fit is None else self.fit.kind
+        return onset - _moved_onset(onset, shift_pct, kind)
+
 
 def compare_response(
     grid: SiteHours, current: CurrentHours, reference: Period, now: Period
@@ -74,14 +82,17 @@ def compare_hours(
     earlier: Bools,
     later: Bools,
     dry: Dry | None = None,
+    kind: Shift = Shift.FILM,
+    still: bool = False,
 ) -> Response:
     """As `compare_response`, of any two sets of hours that do not overlap.
 
-    dry: known dry levels, where the hours themselves are too wet to tell.
+    dry: known dry levels, where the hours themselves are too wet to tell. kind: what a shift is
+    constant in. still: nothing shifted, as with a wash, which takes deposit only.
     """
     levels = dry or dry_levels(grid, current, earlier, later)
     chosen = choose(grid, current, earlier, later, levels)
-    found = None if chosen.hours is None else fit(chosen.hours)
+    found = None if chosen.hours is None else fit(chosen.hours, kind, still)
     why = chosen.why
     if found is not None and abs(found.shift_pct) >= SHIFT_MOST_PCT:
         found, why = None, "the responses of the two periods have too little in common to compare"
@@ -98,7 +109,9 @@ def compare_hours(
         why=why,
         index_reference_ma=index,
         onset_reference_pct=onset,
-        onset_now_pct=None if onset is None or found is None else onset - found.shift_pct,
+        onset_now_pct=None
+        if onset is None or found is None
+        else _moved_onset(onset, found.shift_pct, found.kind),
         nights_reference=chosen.nights[0],
         nights_now=chosen.nights[1],
         night_hours=np.asarray(nights, dtype=np.int64),
@@ -109,11 +122,20 @@ def compare_hours(
     )
 
 
+def later_log_ma(fit: Fit, rh_pct: Floats) -> Floats:
+    """Log current of the later period at a humidity [ln mA], step and shift in it."""
+    return np.asarray(curve_at(fit.curve, moved(rh_pct, fit.shift_pct, fit.kind)[0]) + fit.step)
+
+
+def _moved_onset(onset_pct: float, shift_pct: float, kind: Shift) -> float:
+    return float(moved(np.array([onset_pct]), -shift_pct, kind)[0][0])
+
+
 def _onset(found: Fit, hours: Hours, floor_ma: float) -> float | None:
     """Humidity at which the reference curve reaches ONSET_SHARE of its plateau."""
-    moved = hours.felt_pct[:, 0] + found.shift_pct * hours.later
-    top = min(PLATEAU_RH_PCT, float(np.sort(moved)[-min(PLATEAU_HOURS, moved.shape[0])]))
-    along = np.arange(max(float(np.min(moved)), LOWEST_RH_PCT - 20.0), top, 0.1)
+    there = moved(hours.felt_pct[:, 0], found.shift_pct * hours.later, found.kind)[0]
+    top = min(PLATEAU_RH_PCT, float(np.sort(there)[-min(PLATEAU_HOURS, there.shape[0])]))
+    along = np.arange(max(float(np.min(there)), LOWEST_RH_PCT - 20.0), top, 0.1)
     if along.shape[0] < 2:
         return None
     curve = curve_at(found.curve, along)

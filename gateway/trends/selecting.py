@@ -12,6 +12,7 @@ import numpy as np
 
 from gateway.trends.columns import Bools, Floats, Ints, Period
 from gateway.trends.hours import CurrentHours, SiteHours
+from gateway.trends.mixed import CLOCK
 from gateway.trends.model import MEMORIES_PCT, Hours
 from gateway.trends.wetness import wet_hours
 
@@ -41,6 +42,12 @@ apart from the others: salt that has not dissolved conducts nothing at the same 
 MEMORY_HOURS = 12
 FALLING_BY_PCT = 2.0
 """Humidity counts as falling when it is so far below its maximum of the hours before."""
+
+RAIN_MM = 0.1
+RAIN_WETS_HOURS = 3
+"""A surface that rain has wetted is wetter than the humidity says, for about so long after it: such
+hours are left out."""
+DAY_HOURS = 24
 
 NO_HOURS: Ints = np.zeros(0, np.int64)
 
@@ -182,6 +189,7 @@ def choose(
             along = known & branch
             lowest = _lowest_clear(left[along], grid.rh_pct[along], floor_ma)
             kept |= along & (grid.rh_pct >= lowest)
+    kept &= ~rained_on(grid.rain_mm)
     at = np.flatnonzero(kept)
     night = night_of(grid)
     nights = (
@@ -197,7 +205,8 @@ def choose(
     hours = Hours(
         log_ma=log_ma[at],
         felt_pct=np.column_stack([felt(grid.rh_pct, one)[at] for one in MEMORIES_PCT]),
-        air_k=_air(grid.air_c[at]),
+        air_k=_air(grid.air_c)[at],
+        clock=_clock(at + grid.first_hour),
         falling=falling(grid.rh_pct)[at],
         later=later[at].astype(np.float64),
         night=np.unique(night[at] * 2 + later[at], return_inverse=True)[1].astype(np.int64),
@@ -211,10 +220,33 @@ def _why(chosen: Chosen, why: str) -> Chosen:
 
 
 def _air(air_c: Floats) -> Floats:
-    """Warmth against its mean [K]; 0 where unknown."""
-    known = np.isfinite(air_c)
-    mean = float(np.mean(air_c[known])) if bool(np.any(known)) else 0.0
-    return np.asarray(np.where(known, air_c - mean, 0.0))
+    """Warmth of the day about each hour against its mean [K]; 0 where unknown.
+
+    The hour's own warmth would be the sun's, which dries the surface.
+    """
+    known = np.isfinite(air_c).astype(np.float64)
+    window = np.ones(min(DAY_HOURS, known.shape[0]))
+    counts = np.convolve(known, window, "same")
+    sums = np.convolve(np.where(known > 0, air_c, 0.0), window, "same")
+    day = sums / np.maximum(counts, 1.0)
+    mean = float(np.mean(day[counts > 0])) if bool(np.any(counts > 0)) else 0.0
+    return np.asarray(np.where(counts > 0, day - mean, 0.0))
+
+
+def _clock(hours: Ints) -> Floats:
+    """Harmonics of the time of day."""
+    turn = 2.0 * np.pi * (hours % DAY_HOURS) / DAY_HOURS
+    waves = [wave(k * turn) for k in range(1, CLOCK // 2 + 1) for wave in (np.cos, np.sin)]
+    return np.asarray(np.column_stack(waves))
+
+
+def rained_on(rain_mm: Floats) -> Bools:
+    """Hours with rain and RAIN_WETS_HOURS hours after them."""
+    raining = np.nan_to_num(rain_mm) >= RAIN_MM
+    wetted = raining.copy()
+    for after in range(1, RAIN_WETS_HOURS + 1):
+        wetted[after:] |= raining[:-after]
+    return np.asarray(wetted)
 
 
 def _blocks(night: Ints, later: Bools) -> Ints:

@@ -1,8 +1,12 @@
-"""What a wash did, measured: the current after it against before it, at equal wetness."""
+"""What a wash did, measured: the current after it against before it, at equal wetness.
+
+A season brings and takes salt, too, and a run of odd nights is odd for the whole site. So what the
+siblings did that nobody touched is taken off, where there are some.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -11,21 +15,25 @@ import numpy as np
 from gateway.trends.columns import (
     DAY_US,
     Action,
-    Bools,
     MaintenanceRow,
     Period,
     actions_for,
 )
 from gateway.trends.distributions import two_sided_t
 from gateway.trends.hours import CurrentHours, SiteHours
-from gateway.trends.response import compare_hours
+from gateway.trends.mixed import MODEL_SD
+from gateway.trends.model import Fit
+from gateway.trends.response import Response, compare_hours
 from gateway.trends.selecting import places
 from gateway.trends.wetness import wet_hours
 
+WORK = (Action.WASH, Action.RECOAT, Action.REPLACE, Action.SENSOR)
 BEFORE_DAYS, AFTER_DAYS = 90, 90
 """Nights within so many days are compared, never across other work on the same insulator."""
 WET_HOURS_MIN = 20
 """With fewer good wet hours on either side nothing is said."""
+SIBLINGS_MOST = 4
+"""More siblings than these add work and hardly knowledge: what they share, they share."""
 WIDE_LOG = float(np.log(2.5))
 """An interval wider than this to either side says nothing but that more nights are needed."""
 
@@ -58,9 +66,13 @@ def wash_effect(
     insulator: str,
     span: Period,
     level: float,
+    siblings: Mapping[str, CurrentHours],
 ) -> WashEffect | None:
-    """The effect of the latest wash within `span`; None where there was none."""
-    work = actions_for(rows, insulator, Action.WASH, Action.RECOAT, Action.REPLACE, Action.SENSOR)
+    """The effect of the latest wash within `span`; None where there was none.
+
+    siblings: insulators of the site whose sensors are believed.
+    """
+    work = actions_for(rows, insulator, *WORK)
     washes = [
         one
         for one in work
@@ -68,7 +80,12 @@ def wash_effect(
     ]
     if not washes:
         return None
-    effects = [_effect(grid, current, one.start_us, work, level) for one in reversed(washes)]
+    others = [
+        (one, actions_for(rows, name, *WORK)) for name, one in siblings.items() if name != insulator
+    ]
+    effects = [
+        _effect(grid, current, one.start_us, work, level, others) for one in reversed(washes)
+    ]
     told = [one for one in effects if one.verdict is not Verdict.NOT_ENOUGH]
     return told[0] if told else effects[0]
 
@@ -79,6 +96,7 @@ def _effect(
     at_us: int,
     work: Sequence[MaintenanceRow],
     level: float,
+    siblings: Sequence[tuple[CurrentHours, Sequence[MaintenanceRow]]],
 ) -> WashEffect:
     others = [one.start_us for one in work if one.start_us != at_us]
     begin = max([at_us - BEFORE_DAYS * DAY_US, *(one for one in others if one < at_us)])
@@ -89,26 +107,40 @@ def _effect(
     nothing = WashEffect(at_us, None, None, None, Verdict.NOT_ENOUGH, *counts)
     if min(counts) < WET_HOURS_MIN:
         return nothing
-    return _compared(grid, current, before, after, nothing, level)
-
-
-def _compared(
-    grid: SiteHours,
-    current: CurrentHours,
-    before: Bools,
-    after: Bools,
-    nothing: WashEffect,
-    level: float,
-) -> WashEffect:
-    fit = compare_hours(grid, current, before, after).fit
-    if fit is None:
+    untouched = [
+        one for one, done in siblings if not any(begin <= row.start_us <= end for row in done)
+    ]
+    own, *peers = (
+        compare_hours(grid, one, before, after, still=True)
+        for one in (current, *untouched[:SIBLINGS_MOST])
+    )
+    if own.fit is None:
         return nothing
-    wide = two_sided_t(level, fit.freedom[0]) * float(np.sqrt(fit.covariance[0, 0]))
-    low, high = fit.step - wide, fit.step + wide
+    return _told(nothing, own.fit, *_against(own, own.fit, peers), level)
+
+
+def _against(own: Response, fit: Fit, peers: Sequence[Response]) -> tuple[float, float]:
+    """Log ratio less the mean of the siblings', and its standard error between blocks of nights."""
+    fits = [(one, one.fit) for one in peers if one.fit is not None]
+    keys = np.unique(np.concatenate([own.block_keys, *(one.block_keys for one, _ in fits)]))
+    pulls = np.zeros(keys.shape[0])
+    pulls[np.searchsorted(keys, own.block_keys)] += fit.influence[:, 0]
+    step = fit.step
+    for one, peer in fits:
+        pulls[np.searchsorted(keys, one.block_keys)] -= peer.influence[:, 0] / len(fits)
+        step -= peer.step / len(fits)
+    blocks = keys.shape[0]
+    spread = float(np.sum(np.square(pulls))) * (blocks - 1) / blocks
+    return step, float(np.sqrt(spread + MODEL_SD[0] ** 2))
+
+
+def _told(nothing: WashEffect, fit: Fit, step: float, sd: float, level: float) -> WashEffect:
+    wide = two_sided_t(level, fit.freedom[0]) * sd
+    low, high = step - wide, step + wide
     verdict = Verdict.HELPED if high < 0 else Verdict.DID_NOT
     if verdict is Verdict.DID_NOT and wide > WIDE_LOG:
         verdict = Verdict.NOT_ENOUGH
-    ratio, below, above = (float(np.exp(one)) for one in (fit.step, low, high))
+    ratio, below, above = (float(np.exp(one)) for one in (step, low, high))
     return WashEffect(
         nothing.at_us,
         ratio,
