@@ -77,7 +77,9 @@ class Server:
 
     def stop(self) -> None:
         """Ends every connection."""
-        if self._thread.is_alive():
+        if self._thread.ident is None:
+            self._loop.close()
+        elif self._thread.is_alive():
             self._loop.call_soon_threadsafe(self._stop_soon)
             self._thread.join()
 
