@@ -7,12 +7,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.chrome import WIDE, Eye, browser
 from tests.gateway.console.house import House
 
 Open = Callable[..., Page]
+
+expect.set_options(timeout=15_000)  # what is awaited comes in a moment, but not on a busy machine
 
 
 @pytest.fixture(scope="module")

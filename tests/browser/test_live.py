@@ -41,7 +41,7 @@ def gateway(tmp_path: Path, broker: Broker, free_port: int) -> Iterator[Gateway]
             made.stop()
 
 
-SEEN_WITHIN_MS = 3_000
+SEEN_WITHIN_MS = 4_000
 """A second is what is promised; a busy test machine gets a little more before it is a failure."""
 
 
