@@ -115,12 +115,12 @@ class Look:
             raise HTTPException(404, f"no site {site[:32]!r}; the fleet page has all of them")
         return site
 
-    def entries_of(self, site: str, occurrence: int) -> list[Entry]:
-        """The journal of one occurrence, from its first entry. 503 where it cannot be read."""
+    def entries_of(self, site: str, occurrence: int, start_us: int) -> list[Entry]:
+        """The journal of one occurrence from a time on. 503 where it cannot be read."""
         found: list[Entry] = []
         after = 0
         try:
-            while page := self.sources.desk().journal(site, after):
+            while page := self.sources.desk().journal(site, after, start_us):
                 found += [one for one in page if one.occurrence == occurrence]
                 after = page[-1].number
         except HistoryFault as fault:

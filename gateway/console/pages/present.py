@@ -20,6 +20,9 @@ Tab = Annotated[Literal["active", "shelved", "suppressed", "out-of-service"], Qu
 SiteFilter = Annotated[str | None, Query(alias="site", max_length=32)]
 Hours = Annotated[Literal["2", "12", "48"], Query(alias="hours")]
 
+OVER_BACK_US = 31 * 86_400_000_000
+"""Of an alarm that is over, so far back its journal is looked for; the journal's CSV has more."""
+
 STRIPS_MAX = 60
 """Insulators drawn as strips on a site's page; of more, the worst, and the table has all."""
 
@@ -124,11 +127,13 @@ def _add_alarms(routes: APIRouter, look: Look, sparks: Sparks) -> None:
 
         def context(told: Told) -> Context:
             found = [one for one in told.alarms.alarms if one.id == alarm_id]
+            over_us = told.picture.now_us - OVER_BACK_US
+            start_us = found[0].heard_us if found and found[0].heard_us else over_us
             return {
                 "alarm_id": alarm_id,
                 "site": site,
                 "row": row_of(found[0], surroundings(told)) if found else None,
-                "entries": look.entries_of(site, _number(alarm_id)),
+                "entries": look.entries_of(site, _number(alarm_id), max(0, start_us)),
                 "spark": sparks.of,
                 "weather_words": weather_words,
             }
