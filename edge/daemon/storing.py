@@ -72,6 +72,7 @@ class Store:
         self._due_ns: int | None = None
         self._lasts: dict[tuple[str, Stream], int] = {}
         self._answers: list[KeeperAnswer] = []
+        self._unserved: dict[tuple[type, str, Stream], Fetch | Release | Reopen] = {}
         self._tell_lanes()
         self.committed_ns = now_ns()
 
@@ -115,11 +116,18 @@ class Store:
         self._waiting, self._due_ns = [], None
         self.committed_ns = self._now_ns()
         self._tell_lanes()
+        unserved, self._unserved = self._unserved, {}
+        for request in unserved.values():
+            self.serve(request)
 
     def trim(self, now_us: int) -> None:
         """Forget released rows that no gateway's backup can lack; at a trusted time only."""
         for _ in range(TRIM_ROUNDS):
-            if not self._on_file(lambda file: file.trim_released(now_us - RETENTION_US)):
+            try:
+                if not self._on_file(lambda file: file.trim_released(now_us - RETENTION_US)):
+                    return
+            except StorageFull as fault:
+                log.warning("%s; old rows stay for now", fault)
                 return
 
     def snapshot(self, name: str) -> object | None:
@@ -135,7 +143,16 @@ class Store:
         return self._on_file(DurableFile.storage_free_ppm)
 
     def serve(self, request: Fetch | Release | Reopen) -> None:
-        """What the sender asks of the file."""
+        """What the sender asks of the file; while the disk is full it waits for the next commit."""
+        try:
+            self._serve(request)
+        except StorageFull as fault:
+            log.warning("%s; the sender waits", fault)
+            self._unserved[type(request), request.epoch, request.stream] = request
+            due_ns = self._now_ns() + GROUP_NS
+            self._due_ns = due_ns if self._due_ns is None else self._due_ns
+
+    def _serve(self, request: Fetch | Release | Reopen) -> None:
         epoch, stream = request.epoch, request.stream
         if isinstance(request, Release):
             self._on_file(lambda file: file.release(epoch, stream, request.upto))

@@ -12,12 +12,13 @@ from __future__ import annotations
 import os
 import secrets
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
 from edge.keep import eviction, ledger, states
-from edge.keep.faults import StorageFault
+from edge.keep.faults import StorageFault, StorageFull
 from edge.keep.ledger import RANK_OF, Lane, Rank, Stamp
 from edge.keep.opening import append_bodies, open_file
 from edge.keep.owned import OwnedConnection
@@ -200,7 +201,9 @@ class DurableFile:
 
     def close(self) -> None:
         """Write what waits and let go of the file."""
-        self._write(lambda: None)
+        # On a full disk what waits is lost: releases alone, and a repeated message does no harm.
+        with suppress(StorageFull):
+            self._write(lambda: None)
         self._owned.close()
 
     def _lanes(self) -> tuple[Lane, ...]:

@@ -110,7 +110,8 @@ def what_is_broken(connection: sqlite3.Connection) -> str | None:
     """What SQLite's own check complains of first, or that the tables are not those above.
 
     The whole check, not the quick one: that passes over an index that does not fit its table, on
-    which every later commit would fail. The outbox has no index, so it costs no more. None where nothing is found; a file without any table is sound.
+    which every later commit would fail. The outbox has no index, so it costs no more. None where
+    nothing is found; a file without any table is sound.
     """
     try:
         (verdict,) = connection.execute("PRAGMA integrity_check(1)").fetchone()

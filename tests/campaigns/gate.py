@@ -46,8 +46,8 @@ class Found:
         return not (self.lost or self.doubled or self.reordered or self.declared or self.wrong)
 
     def is_accounted_for(self) -> bool:
-        """Everything arrived once and in order, or a loss record stands for it: no more, no less
-        than what is missing (a loss record may also stand for what the unit adds of itself)."""
+        """Everything arrived once and in order, or a loss record stands for it (which may also
+        speak of records that had arrived, or of what the unit adds of itself)."""
         short = {stream: len(lost) for stream, lost in self.lost.items()}
         covered = all(count <= self.declared[stream] for stream, count in short.items())
         return covered and not (self.doubled or self.reordered or self.wrong)

@@ -74,7 +74,9 @@ def test_disks_that_are_full_a_hundred_times_cost_only_what_loss_records_name(
 
 @pytest.mark.long
 @pytest.mark.timeout(3600)
-def test_a_real_file_system_that_fills_up_costs_only_what_loss_records_name(tmp_path: Path, broker: Broker) -> None:
+def test_a_real_file_system_that_fills_up_costs_only_what_loss_records_name(
+    tmp_path: Path, broker: Broker
+) -> None:
     """A small tmpfs for the unit's folder; needs the right to mount."""
     options = ("--until", "3000", "--rate", str(RATE))
     with Trial(tmp_path, broker, unit=options) as trial:

@@ -144,3 +144,11 @@ def test_a_state_is_packed_and_read_back_whatever_its_length(tmp_path: Path) -> 
     held = file._db.execute("SELECT length(body) FROM state WHERE name='merging'").fetchone()
     assert held[0] < 1_000
     file.close()
+
+
+def test_a_full_disk_lets_the_sender_wait_and_ends_nothing(shim: Path, tmp_path: Path) -> None:
+    (data := tmp_path / "data").mkdir()
+    full = {"DISK_BALLAST": str(tmp_path / "is-full")}
+    run = run_watched(shim, data, ["tests.edge.daemon.serving", str(data)], **full)
+    assert (run.returncode, run.stdout) == (0, "served 1 on 3\n"), run.stderr
+    assert run.stderr.count("the sender waits") >= 1
