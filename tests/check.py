@@ -47,8 +47,10 @@ def step(name: str, module_arguments: tuple[str, ...]) -> bool:
 
 
 def environment() -> dict[str, str]:
-    """Debian keeps brokers and daemons in folders that many a shell does not search."""
-    return {**os.environ, "PATH": os.environ.get("PATH", os.defpath) + ":/usr/local/sbin:/usr/sbin"}
+    """Debian keeps brokers and daemons in folders that many a shell does not search; and threads of
+    linear algebra only take the cores from the other worker."""
+    path = os.environ.get("PATH", os.defpath) + ":/usr/local/sbin:/usr/sbin"
+    return {"OPENBLAS_NUM_THREADS": "1", **os.environ, "PATH": path}
 
 
 def main(arguments: list[str]) -> int:

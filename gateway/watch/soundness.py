@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 from edge.wire import canonical
 
-
 STILL_S = 30.0
 """A thread that has not turned for so long stands still; each turns every two seconds at least."""
 
