@@ -29,7 +29,7 @@ def test_help_lists_exactly_the_commands_that_are_there(capsys: pytest.CaptureFi
     shown = capsys.readouterr().out
     here = Path(command_line.__file__).parent / "commands"
     for name, meaning in COMMANDS.items():
-        assert (meaning in shown) == (here / f"{name}.py").exists()
+        assert (meaning in shown) == (here / f"{name.replace('-', '_')}.py").exists()
     assert max(len(line) for line in shown.splitlines()) <= WIDTH_MAX
 
 
