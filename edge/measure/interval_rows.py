@@ -4,6 +4,7 @@ squares."""
 from __future__ import annotations
 
 import math
+from operator import mul
 
 import numpy as np
 import numpy.typing as npt
@@ -113,29 +114,25 @@ def _state(windows: WindowTable) -> State:
 
 def _mean(column: Integers, duration_us: Integers) -> int | None:
     """Mean weighted by cover, to the resolution; None where no window could say."""
-    known = column != ABSENT
-    weight = int(duration_us[known].sum())
-    if weight == 0:
-        return None
-    return round(
-        sum(
-            int(c) * int(d)
-            for c, d in zip(column[known].tolist(), duration_us[known].tolist(), strict=True)
-        )
-        / weight
-    )
+    covers, told = _told(column, duration_us)
+    weight = sum(covers)
+    return None if weight == 0 else round(sum(map(mul, told, covers)) / weight)
 
 
 def _root_mean_square(column: Integers, duration_us: Integers) -> int | None:
-    known = column != ABSENT
-    weight = int(duration_us[known].sum())
+    covers, told = _told(column, duration_us)
+    weight = sum(covers)
     if weight == 0:
         return None
-    total = sum(
-        int(c) * int(c) * int(d)
-        for c, d in zip(column[known].tolist(), duration_us[known].tolist(), strict=True)
-    )
-    return round(math.sqrt(total / weight))
+    return round(math.sqrt(sum(map(mul, map(mul, told, told), covers)) / weight))
+
+
+def _told(column: Integers, duration_us: Integers) -> tuple[list[int], list[int]]:
+    """(covers, values) of the windows that could say."""
+    known = column != ABSENT
+    if known.all():
+        return duration_us.tolist(), column.tolist()
+    return duration_us[known].tolist(), column[known].tolist()
 
 
 def _told_us(windows: WindowTable) -> int:
@@ -163,10 +160,10 @@ def _ratio(windows: WindowTable, ratios: Integers) -> int | None:
     weight = windows.duration_us[told].astype(np.float64)
     h1 = windows.h1_na[told].astype(np.float64)
     harmonic = h1 * ratios[told] / 1e6
-    below = math.fsum(weight * h1 * h1)
+    below = math.fsum((weight * h1 * h1).tolist())
     if below == 0.0:
         return None
-    return round(math.sqrt(math.fsum(weight * harmonic * harmonic) / below) * 1e6)
+    return round(math.sqrt(math.fsum((weight * harmonic * harmonic).tolist()) / below) * 1e6)
 
 
 def _third_phase(windows: WindowTable) -> int | None:
@@ -176,7 +173,7 @@ def _third_phase(windows: WindowTable) -> int | None:
         return None
     size = windows.duration_us[told] * (windows.h1_na[told] * (windows.h3_ppm[told] / 1e6))
     angle = np.radians(windows.h3_cdeg[told] / 100.0)
-    cosine, sine = math.fsum(size * np.cos(angle)), math.fsum(size * np.sin(angle))
+    cosine, sine = (math.fsum((size * part(angle)).tolist()) for part in (np.cos, np.sin))
     if cosine == 0.0 and sine == 0.0:
         return None
     return round(math.degrees(math.atan2(sine, cosine)) * 100)

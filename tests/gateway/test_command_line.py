@@ -46,7 +46,9 @@ def test_every_command_module_is_in_the_table() -> None:
     here = Path(command_line.__file__).parent / "commands"
     modules = {path.stem for path in here.glob("*.py")}
     with_command = {
-        name for name in modules if hasattr(import_module(f"{PACKAGE}.{name}"), "command")
+        name.replace("_", "-")
+        for name in modules
+        if hasattr(import_module(f"{PACKAGE}.{name}"), "command")
     }
     assert with_command and with_command <= COMMANDS.keys()
 
