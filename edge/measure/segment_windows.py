@@ -23,7 +23,7 @@ from edge.samples import SignalDescription
 
 Floats = npt.NDArray[np.float64]
 
-BATCH_ROWS = 128
+BATCH_ROWS = 192
 """Windows computed together, those of all insulators counted; bounds the memory and keeps it in the
 processor's cache, and changes nothing in the results."""
 

@@ -40,7 +40,7 @@ from edge.faults import Exit
 )
 @click.option("--captures", is_flag=True, help="Also writes kept waveforms, as DIR/captures/*.cff.")
 @click.option("--plot", is_flag=True, help="Also draws DIR/pictures/*.png, one for each insulator.")
-@click.option("--block-samples", default=65_536, hidden=True, type=click.IntRange(1, 1 << 22))
+@click.option("--block-samples", default=262_144, hidden=True, type=click.IntRange(1, 1 << 22))
 def command(
     feeds: tuple[Path, ...],
     out: Path,

@@ -13,7 +13,7 @@ from pathlib import Path
 from edge.recording import Record, RecordingError, feed, read_pair, read_single_file
 from edge.samples import SignalDescription, SourceItem
 
-BLOCK_SAMPLES = 65_536
+BLOCK_SAMPLES = 262_144
 """Samples taken at a time; bounds the memory and changes nothing in the results."""
 
 HASH_BYTES = 8 << 20
