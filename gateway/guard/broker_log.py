@@ -124,9 +124,9 @@ FORMS: tuple[tuple[re.Pattern[str], Callable[[Reading, re.Match[str]], Denial | 
     (re.compile(_CLIENT + "disconnected, not authori[sz]ed"), _as("broker-refused")),
     (re.compile("Client connection from .* denied"), _as("broker-refused")),
     (re.compile(_HANDSHAKE + "not return a certificate"), _as("broker-no-certificate")),
+    (re.compile(_HANDSHAKE + "certificate"), _as("broker-certificate-refused")),
     (re.compile("Client connection from .* failed"), _as("broker-no-tls")),
     (re.compile("OpenSSL Error.*(version|protocol|http request|message)"), _as("broker-no-tls")),
-    (re.compile("OpenSSL Error.*certificate"), _as("broker-certificate-refused")),
 )
 """Every form of a line that tells of a refusal; the first that fits counts."""
 

@@ -99,6 +99,12 @@ def test_honest_traffic_tells_of_nothing() -> None:
             "",
             "broker-certificate-refused",
         ),
+        (
+            "Client connection from 127.0.0.1 failed: error:0A000086:SSL routines::certificate "
+            "verify failed.",
+            "",
+            "broker-certificate-refused",
+        ),
     ],
 )
 def test_each_refusal_is_told_with_who_and_when(line: str, unit: str, event: str) -> None:
