@@ -74,6 +74,7 @@ class Broker:
             stdout=subprocess.DEVNULL,
             stderr=subprocess.PIPE,
             text=True,
+            errors="backslashreplace",  # with a damaged memory it prints what is no UTF-8
         )
         spoken: queue.SimpleQueue[bool] = queue.SimpleQueue()
         self._reader = threading.Thread(target=self._keep_log, args=(spoken,), daemon=True)

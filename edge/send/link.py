@@ -203,7 +203,7 @@ class Link:
     def _on_message(self, client: Client, userdata: object, message: MQTTMessage) -> None:
         heard = hear(
             self._unit,
-            message.topic,
+            _topic_of(message),
             bytes(message.payload),
             retained=message.retain,
             now_us=self._now_us(),
@@ -215,6 +215,14 @@ class Link:
         """A notice of what concerns security; anything else only slows the link."""
         if reaction(code) is Reaction.SECURITY:
             self.heard.append(Notice(event, True, {"code": code}))
+
+
+def _topic_of(message: MQTTMessage) -> str:
+    """The topic, its bytes that are no UTF-8 as escapes: a damaged broker's, refused as such."""
+    try:
+        return message.topic
+    except UnicodeDecodeError as broken:
+        return broken.object.decode("utf-8", "backslashreplace")
 
 
 def _text(path: Path | None) -> str | None:

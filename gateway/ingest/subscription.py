@@ -16,7 +16,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
+from paho.mqtt.client import (
+    MQTT_CLEAN_START_FIRST_ONLY,
+    Client,
+    ConnectFlags,
+    DisconnectFlags,
+    MQTTMessage,
+)
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
@@ -51,7 +57,9 @@ UNACKNOWLEDGED_ROOM = 256
 MESSAGES_A_COMMIT_MAX = 256
 
 SESSION_EXPIRY_S = 3600
-"""For this long the broker keeps messages of an absent gateway; what it drops is sent again."""
+"""For this long the broker keeps messages for a gateway that it lost; what it drops is sent again.
+A gateway that starts anew asks for none of them: one that it died of would come back for ever, and
+the units hold whatever was not receipted."""
 
 RECONNECT_S = (1, 30)
 
@@ -86,6 +94,7 @@ class Subscription:
         self._clock = clock
         self._inbox: FairInbox[Delivery] = FairInbox()
         self._connection = 0
+        self._is_started = False
         self.subscribed = 0
         self.connected = threading.Event()
         self._client = self._make_client()
@@ -122,15 +131,17 @@ class Subscription:
             self._broker.host,
             self._broker.port,
             self._broker.keepalive_s,
-            clean_start=False,
+            clean_start=MQTT_CLEAN_START_FIRST_ONLY,
             properties=properties,
         )
         self._client.loop_start()
+        self._is_started = True
 
     def stop(self) -> None:
         """Leaves the broker; what was not acknowledged will come again."""
         if self.connected.is_set():
             self.beat(_parting("stopped"))
+        self._is_started = False
         self._client.disconnect()
         self._client.loop_stop()
 
@@ -141,8 +152,9 @@ class Subscription:
 
     def check_thread(self) -> None:
         """Raises where the client's thread has died: only a new start of the gateway mends that."""
-        thread = self._client._thread  # the library has no public word for it
-        assert thread is None or thread.is_alive(), "the thread of the MQTT client has died"
+        thread = self._client._thread  # no public word for it; None again once it has ended
+        alive = thread is not None and thread.is_alive()
+        assert alive or not self._is_started, "the thread of the MQTT client has died"
 
     def take(self, wait_s: float) -> list[Delivery]:
         """The messages that have come, at most one commit's; waits for the first one."""
@@ -211,11 +223,10 @@ class Subscription:
     def _on_message(self, client: Client, userdata: Any, message: MQTTMessage) -> None:
         if message.qos == 0 and len(self._inbox) >= UNACKNOWLEDGED_ROOM:
             return
-        arrival = Arrival(
-            message.topic, bytes(message.payload), message.retain, self._clock.utc_us()
-        )
+        topic = _topic_of(message)
+        arrival = Arrival(topic, bytes(message.payload), message.retain, self._clock.utc_us())
         delivery = Delivery(arrival, message.mid, message.qos, self._connection)
-        if not self._inbox.put(unit_of(message.topic), delivery) and message.qos:
+        if not self._inbox.put(unit_of(topic), delivery) and message.qos:
             client.ack(message.mid, message.qos)
 
     def _address(self) -> str:
@@ -225,6 +236,17 @@ class Subscription:
 def _without_delay(client: Client, userdata: Any, sock: Any) -> None:
     """A receipt follows an acknowledgement at once and shall not wait for the network's answer."""
     sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+
+
+def _topic_of(message: MQTTMessage) -> str:
+    """The topic, its bytes that are no UTF-8 as escapes, which no topic of the contract has.
+
+    A broker with a damaged memory hands out such a one; it is refused and kept like any other.
+    """
+    try:
+        return message.topic
+    except UnicodeDecodeError as broken:
+        return broken.object.decode("utf-8", "backslashreplace")
 
 
 def _parting(state: str) -> bytes:

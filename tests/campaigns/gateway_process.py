@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import faulthandler
+import os
 import resource
 import signal
 import sys
@@ -26,6 +27,9 @@ from gateway.ingest.epochs import to_ask_about
 from gateway.ingest.intake import Intake
 from gateway.settings import Broker
 from tests.edge.keep.builders import UNIT
+
+
+LOOK_S = 1.0
 
 
 def main() -> None:
@@ -65,10 +69,15 @@ def main() -> None:
         ingest.start()
         listening.start()
         print("ready", flush=True)
-        ended.wait()
+        while not ended.wait(LOOK_S):
+            try:
+                listening.check_thread()
+            except AssertionError as fault:
+                on_end(fault)
         listening.stop()
         ingest.stop()
-    sys.exit(1 if faults else 0)
+    if faults:  # as the service manager would
+        os.execv(sys.executable, [sys.executable, "-m", __spec__.name, *sys.argv[1:]])
 
 
 if __name__ == "__main__":
