@@ -6,13 +6,13 @@ same limits give the same changes again; see `edge.decide.evaluation`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import TypeVar
 
 from edge.decide.binding import DecisionPlan
 from edge.decide.evaluation import DecidedRecord, decision_order, step
 from edge.decide.state import initial
-from edge.records import ConditionChange, Span
+from edge.records import ConditionChange, IntervalRow, Span
 from gateway.history.store import PAGE_MAX, HistoryFault, SiteReader
 
 STRIDE_US = 3_600_000_000
@@ -45,15 +45,27 @@ def stored_rows(
 
     Raises HistoryFault.
     """
+    order = _order(insulators)
     waiting: list[DecidedRecord] = []
     for start_us in range(from_us, to_us, STRIDE_US):
         end_us = min(start_us + STRIDE_US, to_us)
         waiting += _stride(reader, unit, insulators, start_us, end_us)
-        waiting.sort(key=decision_order)
+        waiting.sort(key=order)
         ready = sum(decision_order(row)[0] <= end_us for row in waiting)
         yield from waiting[:ready]
         waiting = waiting[ready:]
     yield from waiting
+
+
+def _order(insulators: Sequence[str]) -> Callable[[DecidedRecord], tuple[int, int, int, int]]:
+    """Of rows that end together, those of the first insulator first, then by their starts."""
+    places = {name: place for place, name in enumerate(insulators)}
+
+    def order(row: DecidedRecord) -> tuple[int, int, int, int]:
+        place = places[row.insulator] if isinstance(row, IntervalRow) else 0
+        return *decision_order(row), place, row.start_us
+
+    return order
 
 
 def _stride(

@@ -37,6 +37,8 @@ stages   where a replay spends its time, by the profiler; passes: that time in u
 asking   seafret trend and seafret report of a site of twelve insulators with a year of minute rows,
          as commands; the figures behind them beside a straightforward pandas version, which reads
          the same rows from Parquet (compared before anything is timed); growth with the rows.
+judging  a year of minute rows, all alarms decided again (rows at hand as columns; reading them is
+         not in), beside a loop over a pandas frame with the arcing alarm alone; compared first.
 keeping  bytes that an insulator-year takes as minutes that a unit sent, and thinned.
 """
 
@@ -53,14 +55,24 @@ from tests.bench.timing import ONE_THREAD, Figure
 
 PARTS = (
     "replay", "scaling", "memory", "live", "ingest", "decide", "lines", "wear", "stages",
-    "asking", "keeping",
+    "asking", "keeping", "judging",
 )  # fmt: skip
 PIECES_S = (0.025, 0.05, 0.1, 1.0)
 
 
 def measured(parts: list[str], seconds: int, rounds: int, folder: Path) -> list[Figure]:
     """The figures of some parts, in the order of PARTS."""
-    from tests.bench import asking, deciding, keeping, living, replaying, stages, storing, wear
+    from tests.bench import (
+        asking,
+        deciding,
+        judging_year,
+        keeping,
+        living,
+        replaying,
+        stages,
+        storing,
+        wear,
+    )
     from tests.bench.recordings import Size
 
     size = Size(seconds)
@@ -81,6 +93,7 @@ def measured(parts: list[str], seconds: int, rounds: int, folder: Path) -> list[
         "stages": lambda at: stages.profile(at, size),
         "asking": lambda at: asking.asking(at, rounds),
         "keeping": keeping.keeping,
+        "judging": lambda at: judging_year.judging(365 if seconds > 60 else 30, 4, rounds),
     }
     found: list[Figure] = []
     for part in PARTS:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from gateway.replay.run import Request, replay
-from tests.bench import living, loop, replaying, stages, wear, whole_loop
+from tests.bench import judging_year, living, loop, replaying, stages, wear, whole_loop
 from tests.bench.__main__ import main
 from tests.bench.agreement import Disagreement, compare
 from tests.bench.recordings import Size, Surface, write
@@ -82,6 +82,11 @@ def test_the_stages_of_a_replay_are_all_found_in_its_profile(tmp_path: Path) -> 
 def test_a_minute_of_routine_rows_costs_one_commit_and_the_process_writes(tmp_path: Path) -> None:
     figures = wear.wear_of(wear.Disk(tmp_path, ""), wear.WET, minutes=12)
     assert figures["commits"] == 12 and figures["rows"] == 12 * (wear.INSULATORS + 2)
+
+
+def test_a_year_judged_again_agrees_with_a_loop_over_a_frame() -> None:
+    figures = judging_year.judging(days=20, insulators=2, rounds=1)
+    assert [one.spread.low > 0 for one in figures] == [True] * 4
 
 
 def test_the_command_prints_what_a_script_can_read(capsys: pytest.CaptureFixture[str]) -> None:
