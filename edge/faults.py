@@ -62,6 +62,7 @@ EXIT_CODES: dict[str, Exit] = {
     "gateway.replay.instants.InstantFault": Exit.WRONG_USE,
     "gateway.replay.labels.LabelsFault": Exit.WRONG_USE,
     "gateway.replay.results.ResultFault": Exit.WRONG_USE,
+    "gateway.replay.stored_units.UnitRefused": Exit.WRONG_USE,
     # of the system
     "builtins.FileNotFoundError": Exit.WRONG_USE,
     "builtins.IsADirectoryError": Exit.WRONG_USE,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
@@ -13,9 +14,7 @@ from edge.faults import Exit
     "replay",
     epilog="Example: seafret replay night.cfg --out results",
 )
-@click.argument(
-    "feeds", nargs=-1, required=True, metavar="FEED...", type=click.Path(path_type=Path)
-)
+@click.argument("feeds", nargs=-1, metavar="[FEED...]", type=click.Path(path_type=Path))
 @click.option(
     "--out", required=True, metavar="DIR", type=click.Path(path_type=Path), help="For the results."
 )
@@ -40,6 +39,12 @@ from edge.faults import Exit
 )
 @click.option("--captures", is_flag=True, help="Also writes kept waveforms, as DIR/captures/*.cff.")
 @click.option("--plot", is_flag=True, help="Also draws DIR/pictures/*.png, one for each insulator.")
+@click.option("--site", metavar="SITE", help="Instead of a FEED: rows of this site's history.")
+@click.option("--data", metavar="DIR", type=click.Path(path_type=Path), help="Where it lies.")
+@click.option("--unit", metavar="UNIT", help="Of the site, where it has several.")
+@click.option("--from", "from_", metavar="TIME", help="Rows from then on.")
+@click.option("--to", metavar="TIME", help="Rows before then.")
+@click.option("--rate", "rate_hz", metavar="HZ", type=float, help="Of the unit's sampling.")
 @click.option("--block-samples", default=262_144, hidden=True, type=click.IntRange(1, 1 << 22))
 def command(
     feeds: tuple[Path, ...],
@@ -49,6 +54,12 @@ def command(
     processes: int,
     captures: bool,
     plot: bool,
+    site: str | None,
+    data: Path | None,
+    unit: str | None,
+    from_: str | None,
+    to: str | None,
+    rate_hz: float | None,
     block_samples: int,
 ) -> Exit:
     """Stored recordings through the very same steps as on the pole.
@@ -56,7 +67,15 @@ def command(
     FEED is a COMTRADE record (.cfg with its .dat, or .cff) or a folder of records. Writes
     windows.csv, intervals.csv, events.jsonl and run.json into DIR; the same input and settings
     give the same bytes.
+
+    With --site and --data the rows of a history go through deciding alone, in event order: a year
+    in a minute. Writes events.jsonl, watched.csv and run.json; a run that was stopped goes on where
+    it stood. A replay only reads, and reaches no alarm list, outstation or notice.
     """
+    if (site is None) != (data is None) or bool(feeds) == (site is not None):
+        raise click.UsageError("give FEEDs, or --site and --data")
+    if site is not None and data is not None:
+        return _rows(Rows(site, data, unit, from_, to, rate_hz), settings, out)
     import sys
     import time
 
@@ -81,3 +100,40 @@ def command(
         f"in {out} ({time.monotonic() - begun_s:.2f} s)"
     )
     return Exit.WRONG_USE if summary.cut else Exit.FINE
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """Which stored rows, as it was typed."""
+
+    site: str
+    data: Path
+    unit: str | None
+    from_: str | None
+    to: str | None
+    rate_hz: float | None
+
+
+def _rows(asked: Rows, settings: Path | None, out: Path) -> Exit:
+    import sys
+    import time
+
+    from gateway.commands.stored_site import stored_site
+    from gateway.replay.rows_run import RowsRequest, decide_rows
+    from gateway.replay.run import say, settings_in
+    from gateway.replay.stored_units import UnitRefused, wanted_rows
+
+    parsed = None if settings is None else settings_in(settings)
+    begun_s = time.monotonic()
+    with stored_site(asked.data, asked.site) as reader:
+        try:
+            wanted = wanted_rows(reader, asked.unit, asked.from_, asked.to)
+        except UnitRefused as fault:
+            raise click.UsageError(str(fault)) from fault
+        request = RowsRequest(asked.site, wanted, parsed, asked.rate_hz)
+        done = decide_rows(reader, request, out, sys.stderr if sys.stderr.isatty() else None)
+    say(
+        f"{wanted.unit}: {done.rows} rows ({done.stepped} one by one), {done.events} events in "
+        f"{out} ({time.monotonic() - begun_s:.2f} s{', went on' if done.resumed else ''})"
+    )
+    return Exit.FINE if done.rows else Exit.BLIND

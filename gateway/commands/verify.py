@@ -13,11 +13,16 @@ from edge.faults import Exit
 @click.argument("result", metavar="RESULT", type=click.Path(path_type=Path))
 @click.option(
     "--inputs",
-    required=True,
     multiple=True,
     metavar="PATH",
     type=click.Path(path_type=Path),
     help="Recordings, or a folder that holds them; what the result does not name is passed over.",
+)
+@click.option(
+    "--data",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="The folder of the histories, for a result of stored rows.",
 )
 @click.option(
     "--settings",
@@ -35,27 +40,45 @@ from edge.faults import Exit
 )
 @click.option("--json", "as_json", is_flag=True, help="For scripts: one JSON object.")
 def command(
-    result: Path, inputs: tuple[Path, ...], settings: Path | None, processes: int, as_json: bool
+    result: Path,
+    inputs: tuple[Path, ...],
+    data: Path | None,
+    settings: Path | None,
+    processes: int,
+    as_json: bool,
 ) -> Exit:
     """A replay again: identical, or where it differs.
 
-    RESULT is a folder that seafret replay filled; it is only read. The inputs that its run.json
-    names are replayed with the settings that it keeps, and compared byte by byte.
+    RESULT is a folder that seafret replay filled, from recordings (--inputs) or from stored rows
+    (--data); it is only read. What its run.json names is
+    replayed with the settings that it keeps, and compared byte by byte.
 
     Exit code 0: identical, 10: something differs.
     """
     import json
     import sys
 
+    from gateway.commands.stored_site import stored_site
+    from gateway.replay.results import kind_of, site_of
     from gateway.replay.verification import (
         Asked,
         verification_document,
         verification_lines,
         verified,
+        verified_rows,
     )
 
     asked = Asked(result, inputs, settings, processes)
-    found = verified(asked, sys.stderr if sys.stderr.isatty() else None)
+    progress = sys.stderr if sys.stderr.isatty() else None
+    if kind_of(result) == "rows":
+        if data is None:
+            raise click.UsageError(f"{result} was made of stored rows; give --data")
+        with stored_site(data, site_of(result)) as reader:
+            found = verified_rows(asked, reader, progress)
+    elif not inputs:
+        raise click.UsageError(f"{result} was made of recordings; give --inputs")
+    else:
+        found = verified(asked, progress)
     if as_json:
         click.echo(json.dumps(verification_document(asked, found), indent=2, ensure_ascii=False))
     else:

@@ -59,7 +59,10 @@ class Run:
 def read_run(folder: Path) -> Run:
     """The result in a folder. Raises ResultFault, InstantFault, OSError."""
     manifest = read_manifest(folder)
-    watched, rows = _watched(folder / "intervals.csv")
+    if manifest.get("kind") == "rows":
+        watched, rows = _watched_spans(folder / "watched.csv")
+    else:
+        watched, rows = _watched(folder / "intervals.csv")
     return Run(
         folder=folder,
         software=str(manifest["software"]),
@@ -101,6 +104,16 @@ def read_manifest(folder: Path) -> dict[str, Any]:
     return found
 
 
+def kind_of(folder: Path) -> str:
+    """What a result was made of: recordings or rows. Raises ResultFault."""
+    return str(read_manifest(folder).get("kind", "recordings"))
+
+
+def site_of(folder: Path) -> str:
+    """Of a result of stored rows. Raises ResultFault."""
+    return str(read_manifest(folder)["site"])
+
+
 def _changes(path: Path) -> Iterator[ConditionChange]:
     """Condition changes in the order in which they were decided; other records are passed over."""
     with path.open("rb") as stream:
@@ -132,3 +145,17 @@ def _watched(path: Path) -> tuple[dict[str, tuple[Span, ...]], tuple[Span, ...]]
             rows.append((start_us, end_us))
             known[row["insulator"]] += [] if state is State.UNKNOWN else [(start_us, end_us)]
     return {name: joined(spans) for name, spans in known.items()}, joined(rows)
+
+
+def _watched_spans(path: Path) -> tuple[dict[str, tuple[Span, ...]], tuple[Span, ...]]:
+    """The same where only rows were decided on."""
+    known: dict[str, list[Span]] = defaultdict(list)
+    with path.open(newline="", encoding="utf-8") as stream:
+        for row in csv.DictReader(stream):
+            try:
+                span = instant_us(row["start"], "start"), instant_us(row["end"], "end")
+            except (KeyError, TypeError, ValueError) as fault:
+                raise ResultFault(f"{path}: a row {row}: {fault}; replay again") from fault
+            known[row["insulator"]].append(span)
+    every = joined(span for spans in known.values() for span in spans)
+    return {name: joined(spans) for name, spans in known.items()}, every

@@ -8,17 +8,21 @@ import io
 import json
 import tempfile
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import zip_longest
 from pathlib import Path
 from typing import Any, TextIO
 
 from edge.settings import Settings
 from gateway.replay.feeds import recordings_in
+from gateway.replay.instants import instant_us
 from gateway.replay.results import ResultFault, read_manifest
+from gateway.replay.rows_run import RESULTS, RowsRequest, decide_rows
 from gateway.replay.run import RESULT_NAMES, Request, replay, settings_in
 from gateway.replay.settings_difference import differing
+from gateway.replay.stored_columns import RowReader
+from gateway.replay.stored_units import wanted_rows
 from gateway.replay.zones import zone_of
 
 
@@ -34,10 +38,12 @@ class Deviation:
 
 @dataclass(frozen=True, slots=True)
 class Verification:
-    """inputs: named files whose content is not what it was. deviations: in the results."""
+    """inputs: named files whose content is not what it was. deviations: in the results.
+    files: that were compared."""
 
     inputs: tuple[str, ...]
     deviations: tuple[Deviation, ...]
+    files: tuple[str, ...] = RESULT_NAMES
 
     @property
     def identical(self) -> bool:
@@ -52,7 +58,7 @@ class Asked:
     """
 
     result: Path
-    inputs: tuple[Path, ...]
+    inputs: tuple[Path, ...] = ()
     settings: Path | None = None
     processes: int = 1
 
@@ -70,8 +76,26 @@ def verified(asked: Asked, progress: TextIO | None = None) -> Verification:
         again = Path(folder) / "again"
         replay(request, again, progress)
         changed = _changed_inputs(manifest, read_manifest(again))
-        deviations = tuple(_deviations(asked.result, again))
+        deviations = tuple(deviations_of(asked.result, again, RESULT_NAMES))
     return Verification(changed, deviations)
+
+
+def verified_rows(asked: Asked, reader: RowReader, progress: TextIO | None = None) -> Verification:
+    """The same of a result of stored rows, from the history that `reader` reads."""
+    manifest = read_manifest(asked.result)
+    where = str(asked.result / "run.json")
+    wanted = wanted_rows(reader, manifest["unit"], None, None)
+    wanted = replace(
+        wanted,
+        from_us=instant_us(manifest["from"], where),
+        to_us=instant_us(manifest["to"], where),
+    )
+    request = RowsRequest(manifest["site"], wanted, _settings(asked, manifest), manifest["rate_hz"])
+    with tempfile.TemporaryDirectory(prefix="seafret-verify-") as folder:
+        again = Path(folder) / "again"
+        decide_rows(reader, request, again, progress)
+        changed = _changed_inputs(manifest, read_manifest(again))
+        return Verification(changed, tuple(deviations_of(asked.result, again, RESULTS)), RESULTS)
 
 
 def _named_inputs(asked: Asked, manifest: Mapping[str, Any]) -> tuple[Path, ...]:
@@ -137,8 +161,9 @@ def _settings(asked: Asked, manifest: Mapping[str, Any]) -> Settings | None:
     return settings
 
 
-def _deviations(result: Path, again: Path) -> Iterator[Deviation]:
-    for name in RESULT_NAMES:
+def deviations_of(result: Path, again: Path, names: Sequence[str]) -> Iterator[Deviation]:
+    """The first place in each file at which they differ."""
+    for name in names:
         if not (result / name).is_file():
             yield Deviation(name, "the file", "not there", "there")
         elif (result / name).read_bytes() != (again / name).read_bytes():
@@ -146,8 +171,8 @@ def _deviations(result: Path, again: Path) -> Iterator[Deviation]:
 
 
 def _first(name: str, result: Path, again: Path) -> Deviation:
-    if name == "run.json":
-        return _first_key(result, again)
+    if name.endswith(".json"):
+        return _first_key(name, result, again)
     with result.open("rb") as one, again.open("rb") as other:
         header = ""
         for number, (found, anew) in enumerate(zip_longest(one, other, fillvalue=b""), start=1):
@@ -174,11 +199,11 @@ def _first_cell(name: str, number: int, header: str, found: str, anew: str) -> D
     return Deviation(name, where, found or "no line", anew or "no line")
 
 
-def _first_key(result: Path, again: Path) -> Deviation:
+def _first_key(name: str, result: Path, again: Path) -> Deviation:
     found, anew = (json.loads(path.read_text(encoding="utf-8")) for path in (result, again))
     for one in differing(found, anew):
-        return Deviation("run.json", one.key, str(one.a), str(one.b))
-    return Deviation("run.json", "its layout", "other spaces or order", "as written")
+        return Deviation(name, one.key, str(one.a), str(one.b))
+    return Deviation(name, "its layout", "other spaces or order", "as written")
 
 
 def verification_document(asked: Asked, found: Verification) -> dict[str, Any]:
@@ -197,7 +222,7 @@ def verification_document(asked: Asked, found: Verification) -> dict[str, Any]:
 def verification_lines(asked: Asked, found: Verification) -> Iterator[str]:
     """For a terminal."""
     if found.identical:
-        yield f"identical: {', '.join(RESULT_NAMES)}"
+        yield f"identical: {', '.join(found.files)}"
     for name in found.inputs:
         yield f"input {name}: not what it was"
     for one in found.deviations:
