@@ -38,7 +38,13 @@ from edge.faults import Exit
     help="Processes that measure; the results do not depend on it.",
 )
 @click.option("--captures", is_flag=True, help="Also writes kept waveforms, as DIR/captures/*.cff.")
-@click.option("--plot", is_flag=True, help="Also draws DIR/pictures/*.png, one for each insulator.")
+@click.option("--plot", is_flag=True, help="Also draws pictures into DIR.")
+@click.option(
+    "--sweep",
+    metavar="GRID.toml",
+    type=click.Path(path_type=Path),
+    help="Instead of a FEED: a grid of limits on a labelled library.",
+)
 @click.option("--site", metavar="SITE", help="Instead of a FEED: rows of this site's history.")
 @click.option("--data", metavar="DIR", type=click.Path(path_type=Path), help="Where it lies.")
 @click.option("--unit", metavar="UNIT", help="Of the site, where it has several.")
@@ -54,6 +60,7 @@ def command(
     processes: int,
     captures: bool,
     plot: bool,
+    sweep: Path | None,
     site: str | None,
     data: Path | None,
     unit: str | None,
@@ -70,10 +77,14 @@ def command(
 
     With --site and --data the rows of a history go through deciding alone, in event order: a year
     in a minute. Writes events.jsonl, watched.csv and run.json; a run that was stopped goes on where
-    it stood. A replay only reads, and reaches no alarm list, outstation or notice.
+    it stood. With --sweep a grid of limits is tried on labelled sites, beside plain limits at the
+    same operator load. A replay only reads; it reaches no alarm list, outstation or notice.
     """
-    if (site is None) != (data is None) or bool(feeds) == (site is not None):
-        raise click.UsageError("give FEEDs, or --site and --data")
+    kinds = bool(feeds) + (site is not None) + (sweep is not None)
+    if (site is None) != (data is None) or kinds != 1:
+        raise click.UsageError("give FEEDs, or --site and --data, or --sweep")
+    if sweep is not None:
+        return _sweep(sweep, out, plot)
     if site is not None and data is not None:
         return _rows(Rows(site, data, unit, from_, to, rate_hz), settings, out)
     import sys
@@ -100,6 +111,24 @@ def command(
         f"in {out} ({time.monotonic() - begun_s:.2f} s)"
     )
     return Exit.WRONG_USE if summary.cut else Exit.FINE
+
+
+def _sweep(grid: Path, out: Path, plot: bool) -> Exit:
+    import sys
+
+    from gateway.replay.sweep_document import PICTURE, sweep_into
+
+    def say(text: str) -> None:
+        if sys.stderr.isatty():
+            print(text, file=sys.stderr)
+
+    found = sweep_into(grid, grid.parent, out, say)
+    if plot:
+        from gateway.replay.pictures.sweep_page import write_sweep
+
+        write_sweep(found, out / PICTURE)
+    click.echo((out / "sweep.txt").read_text(encoding="utf-8"), nl=False)
+    return Exit.WRONG_USE if any(site.broken for site in found.sites) else Exit.FINE
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,9 +49,9 @@ def command(
 ) -> Exit:
     """A replay again: identical, or where it differs.
 
-    RESULT is a folder that seafret replay filled, from recordings (--inputs) or from stored rows
-    (--data); it is only read. What its run.json names is
-    replayed with the settings that it keeps, and compared byte by byte.
+    RESULT is a folder that seafret replay filled, from recordings (--inputs), from stored rows
+    (--data) or as a sweep (--inputs: the folder that its grid lay in); it is only read. It is made
+    again with the settings that it keeps, and compared byte by byte.
 
     Exit code 0: identical, 10: something differs.
     """
@@ -67,10 +67,16 @@ def command(
         verified,
         verified_rows,
     )
+    from gateway.replay.verified_sweep import verified_sweep
 
     asked = Asked(result, inputs, settings, processes)
     progress = sys.stderr if sys.stderr.isatty() else None
-    if kind_of(result) == "rows":
+    kind = kind_of(result)
+    if kind == "sweep":
+        if len(inputs) != 1:
+            raise click.UsageError(f"{result} is a sweep; give --inputs, the folder of its grid")
+        found = verified_sweep(asked)
+    elif kind == "rows":
         if data is None:
             raise click.UsageError(f"{result} was made of stored rows; give --data")
         with stored_site(data, site_of(result)) as reader:

@@ -167,6 +167,8 @@ def digest_of(rows: UnitRows, before: str = "") -> str:
         found.update(f"{name} {len(own)} {json.dumps(own.flag_words)}".encode())
         for column in JUDGED:
             found.update(own.columns[column].astype("<i8").tobytes())
+        for further in own.further.values():
+            found.update(further.astype("<i8").tobytes())
     for weather in rows.weather:
         found.update(body_line(weather))
     for health in rows.health:

@@ -12,7 +12,13 @@ class UnitRefused(ValueError):
     """The analyst's: no such unit, or no rows."""
 
 
-def wanted_rows(reader: RowReader, unit: str | None, from_: str | None, to: str | None) -> Wanted:
+def wanted_rows(
+    reader: RowReader,
+    unit: str | None,
+    from_: str | None,
+    to: str | None,
+    further: tuple[str, ...] = (),
+) -> Wanted:
     """All rows of a unit between two moments. Raises UnitRefused, InstantFault, HistoryFault."""
     own: dict[str, list[str]] = {}
     for latest in reader.latest_intervals():
@@ -26,4 +32,10 @@ def wanted_rows(reader: RowReader, unit: str | None, from_: str | None, to: str 
     extent = reader.live_extent_us(Columns.INTERVAL) or (0, 0)
     start_us = extent[0] if from_ is None else instant_us(from_, "--from")
     end_us = INT64_MAX if to is None else instant_us(to, "--to")
-    return Wanted(unit, tuple(sorted(own[unit])), max(start_us, extent[0]), min(end_us, extent[1]))
+    return Wanted(
+        unit,
+        tuple(sorted(own[unit])),
+        max(start_us, extent[0]),
+        min(end_us, extent[1]),
+        further,
+    )
