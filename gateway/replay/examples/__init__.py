@@ -1,0 +1,1 @@
+"""Worked examples for the analyst; the tests run them."""
