@@ -28,7 +28,6 @@ from gateway.ingest.intake import Intake
 from gateway.settings import Broker
 from tests.edge.keep.builders import UNIT
 
-
 LOOK_S = 1.0
 
 
