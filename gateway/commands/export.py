@@ -28,24 +28,32 @@ ENDINGS = (".csv", ".parquet")
     "--out",
     required=True,
     metavar="FILE",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="Its ending says the form: .csv or .parquet.",
+    type=click.Path(path_type=Path),
+    help="Its ending says the form: .csv or .parquet; a folder with --captures.",
 )
+@click.option("--captures", is_flag=True, help="Captured waveforms instead, as COMTRADE .cff.")
 @click.option("--from", "start", metavar="T", help="UTC date or time; rows that start from then.")
 @click.option("--to", "end", metavar="T", help="UTC date or time; rows that start before it.")
-def command(site: str, data: Path, out: Path, start: str | None, end: str | None) -> Exit:
+def command(
+    site: str, data: Path, out: Path, captures: bool, start: str | None, end: str | None
+) -> Exit:
     """The interval rows of a site's history, as CSV or Parquet.
 
     Column names end in their units, times are UTC, numbers are exact decimals; empty (null in
     Parquet) where it was not measured. `origin` says whether a unit sent the row or it was loaded.
-    `seafret load` reads the CSV again. Parquet needs pyarrow.
+    `seafret load` reads the CSV again. Parquet needs pyarrow. FILE.json beside it has units,
+    meaning and the SHA-256. With --captures the waveforms triggered in the time, and captures.csv
+    with the hash of each.
 
-    Exit code 20: there were no rows.
+    Exit code 20: there was nothing.
     """
+    from gateway.exporting.manifest import write_manifest
     from gateway.exporting.rows import exported
     from gateway.history.loaded import Columns
     from gateway.reading.site import extent_us, insulators_of
 
+    if captures:
+        return _captures(site, data, out, _moment("--from", start), _moment("--to", end))
     if out.suffix not in ENDINGS:
         raise click.UsageError(f"--out is {out}; it must end in {' or '.join(ENDINGS)}")
     first, last = _moment("--from", start), _moment("--to", end)
@@ -57,8 +65,20 @@ def command(site: str, data: Path, out: Path, start: str | None, end: str | None
         for piece in exported(rows, insulators_of(rows), begin, close):
             sink.take(piece)
             count += piece.start_us.shape[0]
+    write_manifest(out, site, count)
     click.echo(f"{count} rows in {out}")
     return Exit.FINE if count else Exit.BLIND
+
+
+def _captures(site: str, data: Path, out: Path, first: int | None, last: int | None) -> Exit:
+    from edge.quantities import INT64_MAX
+    from gateway.exporting.waveforms import write_captures
+
+    with stored_site(data, site) as reader:
+        begin, close = first or 0, INT64_MAX if last is None else last
+        written, missing = write_captures(reader, out, begin, close)
+    click.echo(f"{written} waveforms in {out}" + f", {missing} not whole yet" * bool(missing))
+    return Exit.FINE if written else Exit.BLIND
 
 
 @contextmanager
