@@ -126,7 +126,7 @@ def command(
     for text in told.labels.warnings:
         print(f"warning: {text}", file=sys.stderr)
     if as_json:
-        click.echo(json.dumps(score_document(told), indent=2, ensure_ascii=False))
+        click.echo(json.dumps(score_document(told, who), indent=2, ensure_ascii=False))
     else:
         click.echo(score_text(told))
     return Exit.FINE

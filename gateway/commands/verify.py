@@ -25,6 +25,12 @@ from edge.faults import Exit
     help="The folder of the histories, for a result of stored rows.",
 )
 @click.option(
+    "--labels",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Of a score.",
+)
+@click.option(
     "--settings",
     metavar="FILE",
     type=click.Path(path_type=Path),
@@ -43,6 +49,7 @@ def command(
     result: Path,
     inputs: tuple[Path, ...],
     data: Path | None,
+    labels: Path | None,
     settings: Path | None,
     processes: int,
     as_json: bool,
@@ -51,7 +58,8 @@ def command(
 
     RESULT is a folder that seafret replay filled, from recordings (--inputs), from stored rows
     (--data) or as a sweep (--inputs: the folder that its grid lay in); it is only read. It is made
-    again with the settings that it keeps, and compared byte by byte.
+    again with the settings that it keeps, and compared byte by byte. RESULT may also be the file
+    that compare or score printed with --json; --inputs then names folders that hold the replays.
 
     Exit code 0: identical, 10: something differs.
     """
@@ -67,12 +75,15 @@ def command(
         verified,
         verified_rows,
     )
+    from gateway.replay.verified_documents import verified_document
     from gateway.replay.verified_sweep import verified_sweep
 
     asked = Asked(result, inputs, settings, processes)
     progress = sys.stderr if sys.stderr.isatty() else None
-    kind = kind_of(result)
-    if kind == "sweep":
+    kind = "document" if result.is_file() else kind_of(result)
+    if kind == "document":
+        found = verified_document(asked, labels)
+    elif kind == "sweep":
         if len(inputs) != 1:
             raise click.UsageError(f"{result} is a sweep; give --inputs, the folder of its grid")
         found = verified_sweep(asked)

@@ -26,8 +26,8 @@ FEW = 10
 HOUR_US = 3_600_000_000
 
 
-def score_document(told: Verdicts) -> dict[str, Any]:
-    """Everything, as plain JSON."""
+def score_document(told: Verdicts, who: str | None = None) -> dict[str, Any]:
+    """Everything, as plain JSON. who: the one annotator that was asked for."""
     score, run = told.score, told.run
     return {
         "software": told.software,
@@ -41,6 +41,7 @@ def score_document(told: Verdicts) -> dict[str, Any]:
             "sha": told.labels.sha,
             "count": len(told.labels.labels),
             "versions": sorted({one.version for one in told.labels.labels}),
+            "asked_who": who,
             "who": sorted({one.who for one in told.labels.labels}),
         },
         "rules": _rules(score.rules),
