@@ -22,10 +22,8 @@ from gateway.history.store import Commit
 from gateway.limits.api import limits_room
 from gateway.limits.desk import Around as LimitsAround
 from gateway.limits.desk import LimitsDesk
-from gateway.limits.faults import Fault
 from gateway.limits.judging import judged as limits_judged
 from gateway.notices.api import notices_room
-from gateway.notices.delivering import address_of, deliver
 from gateway.notices.desk import Around as NoticesAround
 from gateway.notices.desk import NoticesDesk
 from gateway.notices.facts import facts_of
@@ -115,6 +113,8 @@ class Outworks:
         settings = self._settings.notices
         if settings is None:
             return None
+        from gateway.notices.delivering import address_of, deliver  # apprise: only where it is used
+
         addresses = {one.name: address_of(one) for one in settings.recipients}
         sites = self._settings.sites
         around = NoticesAround(
@@ -164,13 +164,10 @@ class Outworks:
 
     def judge(self, site: str, held: AlarmList, now_us: int) -> Judged:
         """Conditions that the alarm list is told: limits not in force, notices that fail."""
-        units = [one for one in self.limits.units() if one.partition(".")[0] == site]
-        yield from limits_judged(held, ((one, self._fault(one)) for one in units), now_us)
+        units = self.limits.units_of(site)
+        yield from limits_judged(held, ((one, self.limits.fault(one)) for one in units), now_us)
         if self.notices is not None and site == min(self._settings.sites):
             yield from notices_judged(held, self.notices.failing(), now_us)
-
-    def _fault(self, unit: str) -> Fault | None:
-        return self.limits.fault(unit)
 
     def on_entries(self, site: str, entries: Sequence[Entry]) -> None:
         """The alarm journal has grown."""

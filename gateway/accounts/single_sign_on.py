@@ -13,13 +13,14 @@ import secrets
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
-
-import httpx
 
 from gateway.accounts.people import NAME, SignInRefused
 from gateway.accounts.roles import Role
+
+if TYPE_CHECKING:
+    import httpx
 
 ANSWER_S = 10.0
 """A provider that does not answer within this is away."""
@@ -174,6 +175,8 @@ class SingleSignOn:
         return self._answer(lambda client: client.post(where, data=form, auth=who))
 
     def _answer(self, ask: Callable[[httpx.Client], httpx.Response]) -> dict[str, Any]:
+        import httpx  # 5 MB that a gateway without single sign-on never needs
+
         try:
             with httpx.Client(timeout=ANSWER_S) as client:
                 found = ask(client).raise_for_status().json()

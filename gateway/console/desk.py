@@ -79,6 +79,7 @@ class AlarmDesk:
         self._around = around
         self._one_at_a_time = threading.Lock()
         self._lists: dict[str, AlarmList] = {}
+        self._calling: dict[str, AlarmList] = {}
         self._listening = {site: Listening() for site in around.register}
         self._behind: set[str] = set()
         for site in around.register:
@@ -127,6 +128,7 @@ class AlarmDesk:
         while page := self.journal(site, held.numbers):
             held = fold(held, page)
         self._lists[site] = held
+        self._note_calling(site, held)
         now_us = self._around.now_us()
         reader = self._around.history.reader(site)
         try:
@@ -192,7 +194,7 @@ class AlarmDesk:
         register = self._around.register
         return tuple(
             one.at_us
-            for other, held in self._lists.items()
+            for other, held in self._calling.items()
             if other != site and register[other].position == register[site].position
             for one in held.recent
             if not one.worsening
@@ -208,9 +210,18 @@ class AlarmDesk:
             self._around.writer(site).append_journal(
                 [JournalLine(one.number, one.at_us, entry_line(one)) for one in entries]
             )
-        self._lists = {**self._lists, site: held}
+        if held is not self._lists[site]:
+            self._lists = {**self._lists, site: held}
+            self._note_calling(site, held)
         if entries:
             self._around.on_entries(site, entries)
+
+    def _note_calling(self, site: str, held: AlarmList) -> None:
+        """Few of many sites have called lately; only those are asked at every tick."""
+        if held.recent:
+            self._calling[site] = held
+        else:
+            self._calling.pop(site, None)
 
 
 def _read(site: str, line: JournalLine) -> JournalEntry:

@@ -10,6 +10,7 @@ from anyio import to_thread
 from fastapi import FastAPI
 
 from gateway.console.feed import Feed
+from gateway.console.settling import settle
 from gateway.settings import Console
 
 START_S = 15.0
@@ -64,7 +65,9 @@ class ApiServer:
         )
 
     def start(self) -> None:
-        """Returns when it answers. Raises AddressTaken where it does not come up."""
+        """Gives back what coming so far needed, and returns when it answers. Raises AddressTaken where
+        it does not come up."""
+        settle()
         self._thread.start()
         if not self._server.up.wait(START_S):
             raise AddressTaken(f"console {self.address}: did not come up in {START_S:.0f} s")

@@ -28,7 +28,12 @@ _SUFFIX = ".sqlite3"
 PAGE_BYTES = 8192
 """A row of about 250 bytes lies in the tree itself, so a page must hold a few dozen of them."""
 
+CACHES_BYTES_MAX = 32 * 1024 * 1024
+"""All pages in memory together, as far as SQLite can keep to it: above this a connection takes the
+place of pages of its own. Thinning 200 sites would else leave each of them a full cache."""
+
 _WRITER_PRAGMAS = (
+    f"PRAGMA soft_heap_limit = {CACHES_BYTES_MAX}",
     f"PRAGMA page_size = {PAGE_BYTES}",
     "PRAGMA journal_mode = WAL",
     "PRAGMA synchronous = FULL",

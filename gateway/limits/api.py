@@ -113,7 +113,7 @@ def _ruled() -> Iterator[None]:
 
 
 def _known(desk: LimitsDesk, unit: str) -> str:
-    if unit not in desk.units():
+    if not desk.has(unit):
         raise HTTPException(404, f"no unit {unit[:65]!r}; see {BASE}")
     return unit
 

@@ -63,16 +63,27 @@ class LimitsDesk:
         self._one_at_a_time = threading.RLock()
         self._held: Held = fold({}, (read_line(one.body) for one in around.books.read(BOOK)))
         self._sent_us: dict[tuple[str, int], int] = {}
+        self._registered = frozenset(
+            f"{site}.{one}" for site, of in around.register.items() for one in of.units
+        )
 
     def units(self) -> tuple[str, ...]:
         """Registered units, and those that have versions."""
-        named = {f"{site}.{one}" for site, of in self._around.register.items() for one in of.units}
-        return tuple(sorted(named | set(self._held)))
+        return tuple(sorted(self._registered | set(self._held)))
+
+    def has(self, unit: str) -> bool:
+        """Whether there is such a unit."""
+        return unit in self._registered or unit in self._held
+
+    def units_of(self, site: str) -> tuple[str, ...]:
+        """The same of one site."""
+        named = {f"{site}.{one}" for one in self._around.register.get(site, Site()).units}
+        return tuple(sorted(named | {one for one in self._held if site_of(one) == site}))
 
     def of(self, unit: str) -> UnitLimits:
         """A unit's limits as they are. Raises ChangeRefused where there is no such unit."""
-        if unit not in self.units():
-            raise ChangeRefused(f"no unit {unit[:65]!r}; there are {', '.join(self.units())}")
+        if not self.has(unit):
+            raise ChangeRefused(f"no unit {unit[:65]!r}; see the list of units")
         return self._held.get(unit, UnitLimits(unit))
 
     def fault(self, unit: str) -> Fault | None:

@@ -7,8 +7,6 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import httpx
-
 from gateway.outward_settings import Heartbeat as Settings
 from gateway.watch.soundness import Signs, Turns, beat_payload, turned, unsound
 
@@ -88,6 +86,8 @@ class Heart:
 
 def ping(url: str) -> str:
     """Asks the watching service; "" where it answered well, else why not."""
+    import httpx  # 5 MB that a gateway without a watching service never needs
+
     try:
         answer = httpx.get(url, timeout=PING_S_MAX, follow_redirects=False)
         return "" if answer.is_success else f"it answered {answer.status_code}"
