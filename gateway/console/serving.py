@@ -65,8 +65,10 @@ class ApiServer:
         )
 
     def start(self) -> None:
-        """Gives back what coming so far needed; returns when it answers. Raises AddressTaken where it
-        does not come up."""
+        """Gives back what coming so far needed; returns when it answers.
+
+        Raises AddressTaken where it does not come up.
+        """
         settle()
         self._thread.start()
         if not self._server.up.wait(START_S):
