@@ -17,6 +17,21 @@ INT64_MAX = (1 << 63) - 1
 PULSE_LEVELS_MA = (5, 20, 50, 100, 200)
 """Levels of the pulse counts [mA]. Design choice; no standard set was found."""
 
+PULSE_COUNTS = tuple(
+    f"{kind}_{level}ma" for kind in ("pulses", "arc_pulses") for level in PULSE_LEVELS_MA
+)
+"""Names of the pulse counts: above each level, and those of them within arcing half-cycles."""
+
+HALFCYCLE_COUNTS = (
+    "halfcycles",
+    "arcing_halfcycles",
+    "arcing_positive",
+    "arcing_negative",
+    "doubtful_halfcycles",
+    "spike_halfcycles",
+)
+"""Names of the counts of half-cycles that windows and intervals have in common."""
+
 WINDOW_CYCLES = {50: 10, 60: 12}
 """Cycles of one window by nominal frequency, about 200 ms (IEC 61000-4-7, as recalled)."""
 

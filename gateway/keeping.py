@@ -7,11 +7,11 @@ store that cannot be written now is told of once and tried again the next time.
 from __future__ import annotations
 
 import logging
-import threading
 from collections.abc import Callable, Iterable
 
 from gateway.history.retention import DAY_US, PACK_AFTER_DAYS, SiteThinner, keep_from_us
 from gateway.history.store import HistoryFault, SiteWriter
+from gateway.repeating import Repeating
 
 log = logging.getLogger("seafret.keeping")
 
@@ -20,9 +20,8 @@ FIRST_S = 600.0
 """Real seconds between two rounds, and until the first: a start has other things to do."""
 
 
-class Keeper(threading.Thread):
-    """writer: the one writer of a site. now_us: the gateway's clock. on_end: told what ended it,
-    None when asked to."""
+class Keeper(Repeating):
+    """writer: the one writer of a site. now_us: the gateway's clock."""
 
     def __init__(
         self,
@@ -33,28 +32,12 @@ class Keeper(threading.Thread):
         on_end: Callable[[BaseException | None], None],
         first_s: float = FIRST_S,
     ) -> None:
-        super().__init__(name="keeping", daemon=True)
+        super().__init__("keeping", first_s, EVERY_S, on_end)
         self._sites, self._writer = tuple(sites), writer
-        self._keep_days, self._now_us, self._on_end = keep_days, now_us, on_end
-        self._wait_s = first_s
-        self._asked_to_stop = threading.Event()
+        self._keep_days, self._now_us = keep_days, now_us
 
-    def run(self) -> None:
-        """Until asked to stop; a fault of the program ends it and is handed on."""
-        try:
-            while not self._asked_to_stop.wait(self._wait_s):
-                self._round()
-                self._wait_s = EVERY_S
-        except BaseException as fault:
-            self._on_end(fault)
-
-    def stop(self) -> None:
-        """Ends after the week at hand."""
-        self._asked_to_stop.set()
-        if self.ident is not None:
-            self.join()
-
-    def _round(self) -> None:
+    def round(self) -> None:
+        """Every site in turn; ends early, after the week at hand, when asked to stop."""
         for site in self._sites:
             writer = self._writer(site)
             if not isinstance(writer, SiteThinner):

@@ -28,6 +28,7 @@ from gateway.ingest.topics import site_of
 from gateway.ingest.worker import Ingest
 from gateway.keeping import Keeper
 from gateway.outworks import Outworks, Ways
+from gateway.repeating import Repeating
 from gateway.settings import Settings
 
 log = logging.getLogger("seafret.gateway")
@@ -40,9 +41,8 @@ LOOK_S = 0.2
 """Between two looks of the main thread at the others."""
 
 
-class Ticker(threading.Thread):
-    """Tells the alarm desk that time goes on, and those after it. on_end: told what ended it, None
-    when asked to."""
+class Ticker(Repeating):
+    """Tells the alarm desk that time goes on, and those after it."""
 
     def __init__(
         self,
@@ -50,28 +50,14 @@ class Ticker(threading.Thread):
         after: Callable[[], None],
         on_end: Callable[[BaseException | None], None],
     ) -> None:
-        super().__init__(name="alarms", daemon=True)
+        super().__init__("alarms", TICK_S, TICK_S, on_end)
         self._desk = desk
         self._after = after
-        self._on_end = on_end
-        self._asked_to_stop = threading.Event()
-        self.rounds = 0
 
-    def run(self) -> None:
-        """Until asked to stop; a fault of the program ends it and is handed on."""
-        try:
-            while not self._asked_to_stop.wait(TICK_S):
-                self._desk.tick()
-                self._after()
-                self.rounds += 1
-        except BaseException as fault:
-            self._on_end(fault)
-
-    def stop(self) -> None:
-        """Ends after the tick at hand."""
-        self._asked_to_stop.set()
-        if self.ident is not None:
-            self.join()
+    def round(self) -> None:
+        """One tick."""
+        self._desk.tick()
+        self._after()
 
 
 class Gateway:

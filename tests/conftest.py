@@ -1,13 +1,16 @@
-"""What every test may ask for: the long form of a campaign, a free port, a running broker."""
+"""What every test may ask for: the long form of a campaign, a free port, a running broker, a disk
+that is watched."""
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from tests import broker as brokers
+from tests.edge.keep.disk import build_shim
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -41,3 +44,17 @@ def broker(tmp_path: Path) -> Iterator[brokers.Broker]:
         yield running
     finally:
         running.stop()
+
+
+@pytest.fixture
+def memory() -> Iterator[Path]:
+    """A folder in memory where there is one, for files as a cut left them."""
+    there = Path("/dev/shm")
+    with tempfile.TemporaryDirectory(dir=there if there.is_dir() else None) as folder:
+        yield Path(folder)
+
+
+@pytest.fixture(scope="session")
+def shim(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The library that watches a process's disk, built once."""
+    return build_shim(tmp_path_factory.mktemp("shim"))

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from edge.faults import Exit
+from gateway.commands.site_options import GATEWAY_SETTINGS
 
 if TYPE_CHECKING:
     from gateway.accounts.register import Register
@@ -20,14 +21,6 @@ BY = "command"
 
 ROLES = ("viewer", "operator", "engineer", "administrator")
 
-SETTINGS = click.option(
-    "--settings",
-    "path",
-    required=True,
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="The gateway's settings, TOML.",
-)
 FROM_INPUT = click.option(
     "--password-stdin", is_flag=True, help="The password is the first line of standard input."
 )
@@ -49,7 +42,7 @@ def command() -> None:
 @click.argument("name")
 @click.option("--role", required=True, type=click.Choice(ROLES))
 @FROM_INPUT
-@SETTINGS
+@GATEWAY_SETTINGS
 def add(name: str, role: str, password_stdin: bool, path: Path) -> Exit:
     """Makes an account; its password is asked for, twice."""
     from gateway.accounts.people import checked_name, checked_role
@@ -62,7 +55,7 @@ def add(name: str, role: str, password_stdin: bool, path: Path) -> Exit:
 
 
 @command.command("list", epilog="Example: seafret accounts list --settings gateway.toml")
-@SETTINGS
+@GATEWAY_SETTINGS
 def listing(path: Path) -> Exit:
     """All accounts, one line each."""
     with _register(path) as register:
@@ -77,7 +70,7 @@ def listing(path: Path) -> Exit:
 @command.command("role", epilog="Example: seafret accounts role kr engineer --settings g.toml")
 @click.argument("name")
 @click.argument("role", type=click.Choice(ROLES))
-@SETTINGS
+@GATEWAY_SETTINGS
 def role(name: str, role: str, path: Path) -> Exit:
     """Gives an account another role; its sessions end."""
     from gateway.accounts.people import checked_role
@@ -91,7 +84,7 @@ def role(name: str, role: str, path: Path) -> Exit:
 @command.command("password", epilog="Example: seafret accounts password kr --settings g.toml")
 @click.argument("name")
 @FROM_INPUT
-@SETTINGS
+@GATEWAY_SETTINGS
 def password(name: str, password_stdin: bool, path: Path) -> Exit:
     """Sets a new password; sessions end and a lock is lifted."""
     with _register(path) as register:
@@ -102,7 +95,7 @@ def password(name: str, password_stdin: bool, path: Path) -> Exit:
 
 @command.command("disable", epilog="Example: seafret accounts disable kr --settings g.toml")
 @click.argument("name")
-@SETTINGS
+@GATEWAY_SETTINGS
 def disable(name: str, path: Path) -> Exit:
     """Ends an account's use; its name stays in the journal."""
     with _register(path) as register:
@@ -113,7 +106,7 @@ def disable(name: str, path: Path) -> Exit:
 
 @command.command("unlock", epilog="Example: seafret accounts unlock kr --settings gateway.toml")
 @click.argument("name")
-@SETTINGS
+@GATEWAY_SETTINGS
 def unlock(name: str, path: Path) -> Exit:
     """Lifts the lock after too many wrong passwords."""
     with _register(path) as register:
@@ -126,7 +119,7 @@ def unlock(name: str, path: Path) -> Exit:
 @click.argument("name")
 @click.option("--for", "label", required=True, metavar="WHAT", help="What it is for.")
 @click.option("--days", type=click.IntRange(1, 400), default=90, show_default=True)
-@SETTINGS
+@GATEWAY_SETTINGS
 def token(name: str, label: str, days: int, path: Path) -> Exit:
     """Prints a token for the terminal and for scripts, once.
 

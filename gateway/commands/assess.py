@@ -8,19 +8,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from edge.faults import Exit
+from gateway.commands.site_options import DATA
 
 if TYPE_CHECKING:
     from gateway.reading.fleet import Assessed
 
 
 @click.command("assess", epilog="Example: seafret assess --data history")
-@click.option(
-    "--data",
-    required=True,
-    metavar="DIR",
-    type=click.Path(path_type=Path, file_okay=False),
-    help="The folder of the histories.",
-)
+@DATA
 @click.option("--site", metavar="SITE", help="Only this site.")
 @click.option("--insulator", metavar="ID", help="The story of this one; needs --site.")
 @click.option("--json", "as_json", is_flag=True, help="For scripts: one JSON object.")

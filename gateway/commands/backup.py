@@ -7,18 +7,13 @@ from pathlib import Path
 import click
 
 from edge.faults import Exit
+from gateway.commands.site_options import DATA
 
 
 @click.command(
     "backup", epilog="Example: seafret backup --data history --out /var/backups/seafret --keep 14"
 )
-@click.option(
-    "--data",
-    required=True,
-    metavar="DIR",
-    type=click.Path(path_type=Path, file_okay=False),
-    help="The folder of the histories.",
-)
+@DATA
 @click.option(
     "--out",
     required=True,

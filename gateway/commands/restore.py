@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from edge.faults import Exit
-from gateway.commands.site_options import check_site
+from gateway.commands.site_options import DATA, check_site
 
 
 @click.command(
@@ -15,13 +15,7 @@ from gateway.commands.site_options import check_site
     epilog="Example: seafret restore /var/backups/seafret/20270104T020000Z --data history",
 )
 @click.argument("folder", metavar="BACKUP", type=click.Path(path_type=Path, file_okay=False))
-@click.option(
-    "--data",
-    required=True,
-    metavar="DIR",
-    type=click.Path(path_type=Path, file_okay=False),
-    help="The folder of the histories.",
-)
+@DATA
 @click.option("--site", metavar="SITE", help="Only this site's history, not accounts and others.")
 def command(folder: Path, data: Path, site: str | None) -> Exit:
     """A back-up in the place of what is there, which is put aside, never deleted.

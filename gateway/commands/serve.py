@@ -11,6 +11,7 @@ from pathlib import Path
 import click
 
 from edge.faults import Exit
+from gateway.commands.site_options import GATEWAY_SETTINGS
 
 THREADS_TURN_S = 0.0005
 """So long a thread may keep the interpreter while others want it. The client of the broker gives it
@@ -18,14 +19,7 @@ away with every read of a few bytes; at Python's own 5 ms it would wait that lon
 
 
 @click.command("serve", epilog="Example: seafret serve --settings /etc/seafret/gateway.toml")
-@click.option(
-    "--settings",
-    "path",
-    required=True,
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="The gateway's settings, TOML.",
-)
+@GATEWAY_SETTINGS
 def command(path: Path) -> Exit:
     """The gateway: ingest, history, API. Ends on Ctrl-C or SIGTERM, with nothing half-written."""
     from gateway.guard.service_manager import notify

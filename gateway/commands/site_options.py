@@ -1,4 +1,4 @@
-"""What the commands over a site's stored history have in common."""
+"""What the commands over a site's stored history, or over a gateway's settings, have in common."""
 
 from __future__ import annotations
 
@@ -14,16 +14,27 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 _SITE = re.compile(r"[a-z0-9-]{1,32}")
 
 
+DATA = click.option(
+    "--data",
+    required=True,
+    metavar="DIR",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="The folder of the histories.",
+)
+GATEWAY_SETTINGS = click.option(
+    "--settings",
+    "path",
+    required=True,
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="The gateway's settings, TOML.",
+)
+
+
 def site_options(command: Command) -> Command:
     """`--site` and `--data`."""
     for option in (
-        click.option(
-            "--data",
-            required=True,
-            metavar="DIR",
-            type=click.Path(path_type=Path, file_okay=False),
-            help="The folder of the histories.",
-        ),
+        DATA,
         click.option("--site", required=True, metavar="SITE", help="The site's short name."),
     ):
         command = option(command)

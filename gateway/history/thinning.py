@@ -11,7 +11,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from edge.quantities import BOTH_POLARITIES, PULSE_LEVELS_MA, STATES
+from edge.quantities import BOTH_POLARITIES, HALFCYCLE_COUNTS, PULSE_COUNTS, STATES
 from gateway.history.chunks import ABSENT, Bools, Floats, Ints
 
 TICK_US = 600_000_000
@@ -31,17 +31,12 @@ SUMS = frozenset(
     (
         "duration_us",
         "windows",
-        "halfcycles",
-        "arcing_halfcycles",
-        "arcing_positive",
-        "arcing_negative",
-        "doubtful_halfcycles",
-        "spike_halfcycles",
+        *HALFCYCLE_COUNTS,
         "clipped_halfcycles",
         *STATE_COVER,
         *BOTH_POLARITIES,
         *(name for both in BOTH_POLARITIES for name in _by_pole(both)),
-        *(f"{kind}_{level}ma" for kind in ("pulses", "arc_pulses") for level in PULSE_LEVELS_MA),
+        *PULSE_COUNTS,
     )
 )
 """Added."""

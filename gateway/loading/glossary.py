@@ -12,7 +12,8 @@ from edge.quantities import (
     BOTH_POLARITIES,
     BY_COLUMN,
     BY_NAME,
-    PULSE_LEVELS_MA,
+    HALFCYCLE_COUNTS,
+    PULSE_COUNTS,
     STATES,
     Quantity,
 )
@@ -52,12 +53,7 @@ def _by_polarity(name: str) -> tuple[Measure, ...]:
 _PLAIN = (
     "frequency_millihz",
     "voltage_mv",
-    "halfcycles",
-    "arcing_halfcycles",
-    "arcing_positive",
-    "arcing_negative",
-    "doubtful_halfcycles",
-    "spike_halfcycles",
+    *HALFCYCLE_COUNTS,
     "clipped_halfcycles",
     "peak_ua",
     "arcing_peak_ua",
@@ -79,11 +75,7 @@ INTERVAL_MEASURES: tuple[Measure, ...] = (
     *map(_plain, _PLAIN),
     *map(_plain, BOTH_POLARITIES),
     *(measure for name in BOTH_POLARITIES for measure in _by_polarity(name)),
-    *(
-        _like(f"{kind}_{level}ma", "halfcycles", f"{kind}_{level}ma")
-        for kind in ("pulses", "arc_pulses")
-        for level in PULSE_LEVELS_MA
-    ),
+    *(_like(name, "halfcycles", name) for name in PULSE_COUNTS),
     _like("windows", "halfcycles", "windows"),
     *(
         _like(f"seconds_{name.removesuffix('_us')}", "duration_us", name)

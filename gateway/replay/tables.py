@@ -9,23 +9,18 @@ import numpy.typing as npt
 
 from edge.measure.flags import flag_words
 from edge.measure.windows import ABSENT, WindowTable
-from edge.quantities import BOTH_POLARITIES, BY_NAME, PULSE_LEVELS_MA, STATES, column_text
+from edge.quantities import (
+    BOTH_POLARITIES,
+    BY_NAME,
+    HALFCYCLE_COUNTS,
+    PULSE_COUNTS,
+    STATES,
+    column_text,
+)
 from edge.records import IntervalRow
 
 Integers = npt.NDArray[np.int64]
 
-PULSE_COLUMNS = tuple(
-    f"{kind}_{level}ma" for kind in ("pulses", "arc_pulses") for level in PULSE_LEVELS_MA
-)
-
-_COUNTS = (
-    "halfcycles",
-    "arcing_halfcycles",
-    "arcing_positive",
-    "arcing_negative",
-    "doubtful_halfcycles",
-    "spike_halfcycles",
-)
 _SHAPE = (
     "peak_ua",
     "rms_na",
@@ -49,9 +44,9 @@ WINDOW_HEADER = (
     "seconds",
     "state",
     "frequency_hz",
-    *_COUNTS,
+    *HALFCYCLE_COUNTS,
     *(BY_NAME[name].column for name in _SHAPE),
-    *PULSE_COLUMNS,
+    *PULSE_COUNTS,
     "flags",
 )
 
@@ -141,7 +136,7 @@ def _window_lines(insulator: str, table: WindowTable) -> list[str]:
     ]
     columns += [
         _decimal(name, summed[name] if name in summed else getattr(table, name))
-        for name in (*_COUNTS, *_SHAPE)
+        for name in (*HALFCYCLE_COUNTS, *_SHAPE)
     ]
     for levels in (table.pulses, table.arc_pulses):
         columns += [("%d", level) for level in levels.T.tolist()]
@@ -162,7 +157,7 @@ def interval_line(row: IntervalRow) -> str:
         "h5_h3_ppm": fifth_to_third_ppm(row),
     }
     plain = [
-        *(_number(row, name, summed) for name in (*_COUNTS, *_SHAPE)),
+        *(_number(row, name, summed) for name in (*HALFCYCLE_COUNTS, *_SHAPE)),
         *map(str, (*row.pulses, *row.arc_pulses)),
         str(row.windows),
         str(row.clipped_halfcycles),

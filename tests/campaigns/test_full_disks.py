@@ -12,18 +12,13 @@ import pytest
 from tests.broker import Broker
 from tests.campaigns.cutting import HISTORY_SCRIPT, UNIT_SCRIPT, Run, history_run, is_kept, unit_run
 from tests.campaigns.trial import Trial
-from tests.edge.keep.disk import build_shim, run_watched
+from tests.edge.keep.disk import run_watched
 
 COMMITS = 8
 FAILURES = 4
 FULL_TIMES, LONG_FULL_TIMES = 3, 100
 RATE = 200
 FULL_S_MAX = 5.0
-
-
-@pytest.fixture(scope="module")
-def shim(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return build_shim(tmp_path_factory.mktemp("shim"))
 
 
 def filled(folder: Path, broker: Broker, shim: Path, times: int) -> None:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -19,25 +17,12 @@ from tests.campaigns.cutting import (
     unit_run,
     where_it_fell,
 )
-from tests.edge.keep.disk import build_shim, run_watched
+from tests.edge.keep.disk import run_watched
 
 COMMITS, HISTORY_COMMITS = 12, 8
 CUTS, LONG_CUTS = 1000, 10_000
 HISTORY_CUTS, LONG_HISTORY_CUTS = 150, 3000
 REAL_KILLS = 8
-
-
-@pytest.fixture
-def memory() -> Iterator[Path]:
-    """A folder in memory where there is one, for the files as a cut left them."""
-    there = Path("/dev/shm")
-    with tempfile.TemporaryDirectory(dir=there if there.is_dir() else None) as folder:
-        yield Path(folder)
-
-
-@pytest.fixture(scope="module")
-def shim(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return build_shim(tmp_path_factory.mktemp("shim"))
 
 
 @pytest.fixture(scope="module")

@@ -8,15 +8,17 @@ from collections.abc import Iterator
 import pytest
 
 from edge.records import IntervalRow
+from edge.send.link import Broker, Tls
 from edge.wire import read_record
 from tests.deploy.authority import PAST
 from tests.deploy.deployed import until
-from tests.deploy.real_unit import RealUnit
 from tests.deploy.standing import Standing, standing
 from tests.deploy.stranger import Stranger
+from tests.edge.send.unit import Unit
 from tests.gateway.build import START_US, interval
 
 BEFORE, BACKLOG = 20, 300
+WAIT_S = 60.0
 
 
 @pytest.fixture(scope="module")
@@ -25,9 +27,12 @@ def deployed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Standing]:
         yield made
 
 
-def real_unit(deployed: Standing, name: str, *options: str) -> RealUnit:
+def real_unit(deployed: Standing, name: str, *options: str) -> Unit:
+    """A unit whose certificate and key are read anew for every connection."""
     pair = deployed.authority.unit(name, *options)
-    return RealUnit(deployed.folder / name, name, deployed.broker.port, pair)
+    tls = Tls(pair / "ca.pem", pair / "cert.pem", pair / "key.pem")
+    broker = Broker("localhost", deployed.broker.port, tls, keepalive_s=5)
+    return Unit(deployed.folder / name, broker, name=name, wait_s=WAIT_S)
 
 
 def minutes(deployed: Standing, name: str) -> list[int]:

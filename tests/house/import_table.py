@@ -134,7 +134,8 @@ TABLE: dict[str, Row] = {
     "gateway.outworks": Row((*PURE_EDGE, "gateway"), ANYTHING),
     "gateway.outward_settings": Row((), CHECKS),
     "gateway.settings": Row((*PURE_EDGE, "gateway.outward_settings"), CHECKS),
-    "gateway.keeping": Row((*PURE_EDGE, "gateway.history")),
+    "gateway.repeating": Row(),
+    "gateway.keeping": Row((*PURE_EDGE, "gateway.history", "gateway.repeating")),
     "gateway.service": Row((*PURE_EDGE, "gateway"), ANYTHING),
     "gateway.demo": Row((*PURE_EDGE, "edge.sense.virtual_site", "gateway"), ANYTHING),
     "gateway.ingest": Row(

@@ -16,6 +16,7 @@ from edge.keep import DurableFile
 from edge.records import Record, Stream
 from gateway.history.sqlite_store import SqliteHistory
 from tests.broker import Broker, free_port
+from tests.campaigns.trial import SERVE
 from tests.edge.keep.builders import UNIT, alarm, health_row, minute_row, stamp, weather_row
 from tests.system.draining_unit import QUOTA_BYTES, Told, resident_mb
 
@@ -29,15 +30,6 @@ EVER = (0, 2**62)
 REAL_TIME_MIN = 100
 LATE_S_MAX = 5.0
 GROWTH_MB_MAX = 10.0
-
-SERVE = """
-data = "history"
-[broker]
-port = {port}
-[console]
-port = {console}
-[sites.capegull.units.pole-7]
-"""
 
 
 def held(folder: Path, minutes: int) -> int:

@@ -31,15 +31,10 @@ from tests.edge.keep.builders import (
     stamp,
     weather_row,
 )
-from tests.edge.keep.disk import Entry, build_shim, read_log, run_watched
+from tests.edge.keep.disk import Entry, read_log, run_watched
 
 COMMITS = 4
 SCRIPT = "tests.edge.daemon.storing"
-
-
-@pytest.fixture(scope="module")
-def shim(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return build_shim(tmp_path_factory.mktemp("shim"))
 
 
 @pytest.fixture(scope="module")

@@ -11,31 +11,16 @@ from __future__ import annotations
 import dataclasses
 import os
 import sys
-from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from edge.keep import Calibration, Stamp, StorageFault, StorageFull
+from edge.keep import StorageFault, StorageFull
 from edge.keep.durable_file import DurableFile
 from edge.keep.schema import PRAGMAS
 from edge.records import Record, Stream
+from tests.campaigns.careless import StateApart
 from tests.edge.keep.builders import alarm, minute_row, open_file, read, stamp, tokens
 
 NORMAL = tuple(pragma.replace("synchronous=FULL", "synchronous=NORMAL") for pragma in PRAGMAS)
-
-
-class StateApart(DurableFile):
-    """Careless: the states of the steps are saved in a transaction of their own."""
-
-    def commit(
-        self,
-        records: Sequence[Record],
-        snapshots: Mapping[str, object],
-        stamp: Stamp,
-        calibrations: Sequence[Calibration] = (),
-    ) -> dict[Stream, int]:
-        last = super().commit(records, {}, stamp, calibrations)
-        super().commit([], snapshots, stamp)
-        return last
 
 
 def open_kind(path: Path, kind: str) -> DurableFile:

@@ -6,7 +6,6 @@ Each promise has a careless twin that the same cuts find out.
 from __future__ import annotations
 
 import random
-import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,7 +16,7 @@ from edge.keep import StorageFault
 from edge.records import Stream, UnitEvent
 from tests.edge.keep.builders import read_all
 from tests.edge.keep.committer import open_kind, records_of
-from tests.edge.keep.disk import Disk, Entry, build_shim, lay_out, read_log, run_watched
+from tests.edge.keep.disk import Disk, Entry, lay_out, read_log, run_watched
 
 COMMITS = 30
 KILLS = 40
@@ -32,19 +31,6 @@ class Found:
     held: int
     state: int
     new_epoch: str
-
-
-@pytest.fixture
-def memory() -> Iterator[Path]:
-    """A folder in memory where there is one, for the files as a cut left them."""
-    there = Path("/dev/shm")
-    with tempfile.TemporaryDirectory(dir=there if there.is_dir() else None) as folder:
-        yield Path(folder)
-
-
-@pytest.fixture(scope="module")
-def shim(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return build_shim(tmp_path_factory.mktemp("shim"))
 
 
 @pytest.fixture(scope="module")

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import random
-import tempfile
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -12,7 +10,7 @@ import pytest
 from edge.keep.thinning import THINNED
 from edge.records import IntervalRow, Loss, Stream
 from tests.edge.keep.builders import covered, read_all
-from tests.edge.keep.disk import Disk, Entry, build_shim, lay_out, read_log, run_watched
+from tests.edge.keep.disk import Disk, Entry, lay_out, read_log, run_watched
 from tests.edge.keep.test_merging import totals
 from tests.edge.keep.thinning_committer import open_small, rows_of
 
@@ -21,23 +19,15 @@ CUTS, LONG_CUTS = 10, 150
 
 
 @pytest.fixture(scope="module")
-def log(tmp_path_factory: pytest.TempPathFactory) -> list[Entry]:
+def log(shim: Path, tmp_path_factory: pytest.TempPathFactory) -> list[Entry]:
     """What a unit with a small quota did on the disk."""
     folder = tmp_path_factory.mktemp("thinned")
     data = folder / "data"
     data.mkdir()
     script = ["tests.edge.keep.thinning_committer", str(data), str(COMMITS)]
-    shim = build_shim(tmp_path_factory.mktemp("shim"))
     done = run_watched(shim, data, script, DISK_LOG=str(folder / "log"))
     assert done.stdout == f"done {COMMITS}\n", done.stdout + done.stderr
     return read_log(folder / "log")
-
-
-@pytest.fixture
-def memory() -> Iterator[Path]:
-    there = Path("/dev/shm")
-    with tempfile.TemporaryDirectory(dir=there if there.is_dir() else None) as folder:
-        yield Path(folder)
 
 
 def told_at(log: list[Entry]) -> list[int]:

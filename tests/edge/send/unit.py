@@ -34,8 +34,11 @@ Order = tuple[Sequence[Record], threading.Event]
 class Unit:
     """Commits what it is given and sends it. Use as a context."""
 
-    def __init__(self, path: Path, port: int, seed: int = 1) -> None:
-        self._path = path
+    def __init__(
+        self, path: Path, broker: int | Broker, *, name: str = UNIT, wait_s: float = WAIT_S
+    ) -> None:
+        """broker: a whole address, or the port of one on this machine that lets everybody in."""
+        self._path, self._name, self._wait_s = path, name, wait_s
         self._requests: queue.SimpleQueue[KeeperRequest | Order | None] = queue.SimpleQueue()
         self._opened = threading.Event()
         self._drained = threading.Event()
@@ -44,13 +47,15 @@ class Unit:
         self.epoch = ""
         self._keeper = threading.Thread(target=self._keep, name="keeper")
         self._keeper.start()
-        assert self._opened.wait(WAIT_S)
+        assert self._opened.wait(wait_s)
+        if isinstance(broker, int):
+            broker = Broker("127.0.0.1", broker, keepalive_s=5)
         self.uplink = Uplink(
-            UNIT,
+            name,
             self.epoch,
-            Broker("127.0.0.1", port, keepalive_s=5),
+            broker,
             self._requests.put,
-            seed=seed,
+            seed=1,
             now_ns=time.monotonic_ns,
             now_us=lambda: None,
         )
@@ -61,23 +66,27 @@ class Unit:
         return self
 
     def __exit__(self, *_: object) -> None:
-        self.uplink.stop(WAIT_S)
+        self.uplink.stop(self._wait_s)
         self._requests.put(None)
-        self._keeper.join(WAIT_S)
+        self._keeper.join(self._wait_s)
         assert self.uplink.failure is None
 
     def commit(self, records: Sequence[Record]) -> None:
         """Returns once the records are durable."""
         done = threading.Event()
         self._requests.put((records, done))
-        assert done.wait(WAIT_S)
+        assert done.wait(self._wait_s)
+
+    def drained(self) -> bool:
+        """Whether the gateway has receipted everything."""
+        return self._drained.is_set()
 
     def wait_until_drained(self) -> None:
         """Until the gateway receipted everything."""
-        assert self._drained.wait(WAIT_S), "the backlog did not drain"
+        assert self._drained.wait(self._wait_s), "the backlog did not drain"
 
     def _keep(self) -> None:
-        file = DurableFile(self._path, UNIT, stamp(), quota_bytes=QUOTA_BYTES)
+        file = DurableFile(self._path, self._name, stamp(), quota_bytes=QUOTA_BYTES)
         self.epoch = file.epoch
         self._opened.set()
         while (request := self._requests.get()) is not None:

@@ -7,22 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from gateway.__main__ import main
 from gateway.history.lock import hold_data
 from gateway.service import Gateway
 from gateway.settings import read_settings
 from tests.broker import Broker
-from tests.gateway.console.running import SETTINGS, Said, Seafret, Served, UnitAtTheBroker
-
-
-@pytest.fixture
-def seafret(capsys: pytest.CaptureFixture[str]) -> Seafret:
-    def run(*words: str) -> Said:
-        capsys.readouterr()
-        code = main(list(words))
-        return Said(code, *capsys.readouterr())
-
-    return run
+from tests.gateway.console.running import SETTINGS, Served
 
 
 @pytest.fixture
@@ -42,10 +31,3 @@ def served(settings_file: Path) -> Iterator[Served]:
             yield Served(settings_file, gateway.address)
         finally:
             gateway.stop()
-
-
-@pytest.fixture
-def unit(broker: Broker) -> Iterator[UnitAtTheBroker]:
-    unit = UnitAtTheBroker(broker.port)
-    yield unit
-    unit.close()

@@ -25,13 +25,6 @@ def notice(subject: str = "", body: str = SHORT) -> Notice:
 
 
 @pytest.fixture
-def hook() -> Iterator[WebHook]:
-    hook = WebHook()
-    yield hook
-    hook.close()
-
-
-@pytest.fixture
 def mails() -> Iterator[tuple[MailServer, str]]:
     port = free_port()
     server = MailServer(port)

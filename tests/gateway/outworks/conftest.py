@@ -7,28 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from gateway.__main__ import main
 from tests.broker import Broker, free_port
-from tests.gateway.console.running import Said, Seafret, UnitAtTheBroker
 from tests.gateway.notices.receiving import MailServer, WebHook
 from tests.gateway.outworks.running import Outward, settings_text
-
-
-@pytest.fixture
-def seafret(capsys: pytest.CaptureFixture[str]) -> Seafret:
-    def run(*words: str) -> Said:
-        capsys.readouterr()
-        code = main(list(words))
-        return Said(code, *capsys.readouterr())
-
-    return run
-
-
-@pytest.fixture
-def hook() -> Iterator[WebHook]:
-    hook = WebHook()
-    yield hook
-    hook.close()
 
 
 @pytest.fixture
@@ -39,10 +20,3 @@ def outward(tmp_path: Path, broker: Broker, hook: WebHook) -> Iterator[Outward]:
     path.write_text(settings_text(broker.port, free_port(), outstation_port, hook.port, mail_port))
     yield Outward(path, broker.port, outstation_port, hook, mails)
     mails.close()
-
-
-@pytest.fixture
-def unit(broker: Broker) -> Iterator[UnitAtTheBroker]:
-    unit = UnitAtTheBroker(broker.port)
-    yield unit
-    unit.close()
