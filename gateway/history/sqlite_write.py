@@ -61,11 +61,9 @@ class SqliteWriter:
         self._words: dict[str, int] = {}
         self._insulators: set[int] = set()
         steps.apply(Database(connection, execute_plugins=False))
-        self._give_back()
 
     def _give_back(self) -> None:
-        """Pages in memory are the next commit's no more than the system's own cache holds them; a
-        gateway keeps a writer for each of hundreds of sites. It costs a commit a twentieth."""
+        """Pages in memory: one writer a site holds them, and the system's cache has them too."""
         self._connection.execute("PRAGMA shrink_memory")
 
     def close(self) -> None:
@@ -76,9 +74,8 @@ class SqliteWriter:
 
     def marks(self) -> dict[StreamKey, Mark]:
         """Where each stream stands."""
-        found = read_marks(self._connection)
         self._give_back()
-        return found
+        return read_marks(self._connection)
 
     def digests(self, key: StreamKey, first: int, last: int) -> dict[int, bytes]:
         """Digests of the stored lines `first` to `last`."""
