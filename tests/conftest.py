@@ -15,6 +15,7 @@ from tests.edge.keep.disk import build_shim
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--long", action="store_true", help="also run the long forms of campaigns")
+    parser.addoption("--seeds", default="", help="FIRST-LAST: this part of the simulation only")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
