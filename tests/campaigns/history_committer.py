@@ -18,6 +18,7 @@ from gateway.history import sqlite_store
 from gateway.history.sqlite_store import SqliteHistory
 from gateway.history.store import HistoryFault
 from gateway.ingest.intake import Arrival, Intake
+from tests.edge.keep.committer import tell
 from tests.gateway.build import UNIT, epoch_start, interval, message, topic
 
 SITE = UNIT.partition(".")[0]
@@ -40,11 +41,11 @@ def main(folder: Path, commits: int, kind: str) -> None:
         )
     told = os.open(folder / "told", os.O_RDWR | os.O_CREAT, 0o600)
     intake = tried(lambda: Intake(SqliteHistory(folder), [SITE], lambda *_: None))
-    os.pwrite(told, b"%08d" % 0, 0)
+    tell(told, 0)
     for commit in range(commits):
         arrival = Arrival(topic(), message(1 + ROWS * commit, records_of(commit)), False, at_us=1)
         tried(lambda one=arrival: intake.commit([one], at_us=1))  # type: ignore[misc]
-        os.pwrite(told, b"%08d" % (commit + 1), 0)
+        tell(told, commit + 1)
     print("done", commits)
 
 

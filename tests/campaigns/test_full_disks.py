@@ -139,18 +139,27 @@ def test_each_call_that_fails_once_is_never_taken_for_a_commit(
 
 
 def fail_once(shim: Path, run: Run, folder: Path, script: str, errno: int, calls: range) -> None:
-    """One write or sync fails; what was told is held, and the files take more."""
+    """One write or sync fails; what was told is held, and the files take more.
+
+    A unit whose file can no longer be relied upon says so and ends: its service starts it anew.
+    """
     tries: Counter[int] = Counter()
+    anew = 0
     for call in calls:
         (data := folder / str(call)).mkdir()
         arguments = (str(COMMITS),) if script == HISTORY_SCRIPT else ("careful", str(COMMITS))
         fault = {"DISK_FAIL_AT": str(call), "DISK_FAIL_WITH": str(errno)}
         done = run_watched(shim, data, [script, str(data), *arguments], **fault)
         assert done.returncode == 0, (call, done.stderr)
-        assert done.stdout == f"done {COMMITS}\n", (call, done.stdout)
+        ended = script == UNIT_SCRIPT and done.stdout.endswith("open the file anew\n")
+        assert ended or done.stdout == f"done {COMMITS}\n", (call, done.stdout)
+        anew += ended
         tries[done.stderr.count("once more")] += 1
         content = (data / "told").read_bytes()
         files = {path.name: path.read_bytes() for path in data.iterdir() if path.is_file()}
         found = run.look(folder / f"{call}-after", files, int(content or 0))
         assert is_kept(found), (call, found)
-    print(f"{script}, errno {errno}: {len(calls)} failures, all kept; tried again: {dict(tries)}")
+    print(
+        f"{script}, errno {errno}: {len(calls)} failures, all kept; tried again: {dict(tries)}, "
+        f"started anew: {anew}"
+    )

@@ -39,12 +39,20 @@ def records_of(commit: int) -> list[Record]:
     return [dataclasses.replace(alarm(commit), at_counter=commit), *rows]
 
 
+def tell(told: int, commits: int) -> None:
+    """So many commits have returned. This file, the tests' own, is on the disk that fails, too."""
+    try:
+        os.pwrite(told, b"%08d" % commits, 0)
+    except OSError:
+        os.pwrite(told, b"%08d" % commits, 0)
+
+
 def work(file: DurableFile, told: int, commits: int) -> None:
     """Commit, tell of it, and now and then send and get a receipt."""
     sent = 0
     for commit in range(commits):
         file.commit(records_of(commit), {"steps": {"commits": commit + 1}}, stamp(commit))
-        os.pwrite(told, b"%08d" % (commit + 1), 0)
+        tell(told, commit + 1)
         if commit % 5 == 4 and (batch := read(file, file.epoch, Stream.INTERVAL, sent)):
             sent = batch.lines[-1].seq
             file.release(file.epoch, Stream.INTERVAL, sent)
@@ -54,7 +62,7 @@ def main(folder: Path, kind: str, commits: int) -> None:
     told = os.open(folder / "told", os.O_RDWR | os.O_CREAT, 0o600)
     try:
         file = open_kind(folder / "durable.db", kind)
-        os.pwrite(told, b"%08d" % 0, 0)
+        tell(told, 0)
         work(file, told, commits)
     except (StorageFull, StorageFault) as fault:
         print(type(fault).__name__, fault)
