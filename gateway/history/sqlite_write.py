@@ -43,8 +43,9 @@ Row = Sequence[Column]
 
 def _insert(table: Table) -> str:
     columns = ("stream_id", "seq", *table.columns)
-    marks = ", ".join("?" * len(columns))
-    return f"INSERT INTO {table.name} ({', '.join(columns)}) VALUES ({marks})"
+    return (
+        f"INSERT INTO {table.name} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
+    )
 
 
 _INSERTS = {table.name: _insert(table) for table in TABLES}
@@ -74,8 +75,9 @@ class SqliteWriter:
 
     def marks(self) -> dict[StreamKey, Mark]:
         """Where each stream stands."""
+        found = read_marks(self._connection)
         self._give_back()
-        return read_marks(self._connection)
+        return found
 
     def digests(self, key: StreamKey, first: int, last: int) -> dict[int, bytes]:
         """Digests of the stored lines `first` to `last`."""
