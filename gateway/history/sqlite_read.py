@@ -22,8 +22,8 @@ from gateway.history.chunks import ABSENT, Ints
 from gateway.history.columns import TABLE_OF, from_row
 from gateway.history.loaded import KEPT_SOURCE, Columns
 from gateway.history.sqlite_arrays import SUMMING, SqliteArrays
+from gateway.history.sqlite_marks import read_digests, read_marks
 from gateway.history.sqlite_questions import Kind, columns_of
-from gateway.history.sqlite_write import read_digests, read_marks
 from gateway.history.store import (
     PAGE_MAX,
     SUMMED,

@@ -12,10 +12,11 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
-from edge.records import ClockCorrection, IntervalRow, Loss, Stream
+from edge.records import ClockCorrection, IntervalRow, Loss
 from gateway.history.columns import TABLE_OF, TABLES, Column, Table, exact, to_row
 from gateway.history.migrations import steps
 from gateway.history.sqlite_dating import dated, move, moved_by
+from gateway.history.sqlite_marks import read_digests, read_marks
 from gateway.history.store import (
     Commit,
     Entry,
@@ -119,7 +120,7 @@ class SqliteWriter:
             self._connection.execute("BEGIN IMMEDIATE")
             yield
             self._connection.execute("COMMIT")
-        except (sqlite3.OperationalError, sqlite3.DatabaseError) as fault:
+        except sqlite3.DatabaseError as fault:
             self._roll_back()
             if isinstance(fault, sqlite3.IntegrityError):
                 raise  # the marks were checked: a bug, not a full disk
@@ -277,26 +278,3 @@ class SqliteWriter:
             self._connection.execute(
                 f"DELETE FROM {table} WHERE id <= (SELECT max(id) FROM {table}) - ?", (most,)
             )
-
-
-def read_marks(connection: sqlite3.Connection) -> dict[StreamKey, Mark]:
-    """Where each stream stands, in order of first sight."""
-    return {
-        StreamKey(unit, epoch, Stream(stream)): Mark(upto, stream_id, received_us)
-        for stream_id, unit, epoch, stream, upto, received_us in connection.execute(
-            "SELECT stream_id, unit, epoch, stream, upto, received_us FROM marks ORDER BY stream_id"
-        )
-    }
-
-
-def read_digests(
-    connection: sqlite3.Connection, key: StreamKey, first: int, last: int
-) -> dict[int, bytes]:
-    """Digests of the stored lines `first` to `last`."""
-    return dict(
-        connection.execute(
-            "SELECT seq, digest FROM lines WHERE stream_id = (SELECT stream_id FROM marks "
-            "WHERE unit = ? AND epoch = ? AND stream = ?) AND seq BETWEEN ? AND ?",
-            (key.unit, key.epoch, key.stream.value, first, last),
-        )
-    )
