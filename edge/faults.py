@@ -58,6 +58,7 @@ EXIT_CODES: dict[str, Exit] = {
     "gateway.outstation.frames.PeerFault": Exit.OUT_OF_REACH,
     "gateway.outstation.points.PointsFault": Exit.OUT_OF_REACH,
     "gateway.trends.decided.DecisionFault": Exit.WRONG_USE,
+    "gateway.exporting.envelopes.UnitsFault": Exit.WRONG_USE,
     "gateway.replay.grid.GridFault": Exit.WRONG_USE,
     "gateway.replay.held_out.ScoringRefused": Exit.WRONG_USE,
     "gateway.replay.instants.InstantFault": Exit.WRONG_USE,

@@ -29,13 +29,20 @@ ENDINGS = (".csv", ".parquet")
     required=True,
     metavar="FILE",
     type=click.Path(path_type=Path),
-    help="Its ending says the form: .csv or .parquet; a folder with --captures.",
+    help="Its ending says the form: .csv, .parquet or .jsonl; a folder with --captures.",
 )
+@click.option("--unit", metavar="UNIT", help="Of a .jsonl, where the site has several.")
 @click.option("--captures", is_flag=True, help="Captured waveforms instead, as COMTRADE .cff.")
 @click.option("--from", "start", metavar="T", help="UTC date or time; rows that start from then.")
 @click.option("--to", "end", metavar="T", help="UTC date or time; rows that start before it.")
 def command(
-    site: str, data: Path, out: Path, captures: bool, start: str | None, end: str | None
+    site: str,
+    data: Path,
+    out: Path,
+    unit: str | None,
+    captures: bool,
+    start: str | None,
+    end: str | None,
 ) -> Exit:
     """The interval rows of a site's history, as CSV or Parquet.
 
@@ -43,7 +50,8 @@ def command(
     Parquet) where it was not measured. `origin` says whether a unit sent the row or it was loaded.
     `seafret load` reads the CSV again. Parquet needs pyarrow. FILE.json beside it has units,
     meaning and the SHA-256. With --captures the waveforms triggered in the time, and captures.csv
-    with the hash of each.
+    with the hash of each. With a FILE.jsonl all lines of a unit as the envelopes in which they
+    came, which `seafret replay` reads.
 
     Exit code 20: there was nothing.
     """
@@ -54,6 +62,8 @@ def command(
 
     if captures:
         return _captures(site, data, out, _moment("--from", start), _moment("--to", end))
+    if out.suffix == ".jsonl":
+        return _envelopes(site, data, out, unit)
     if out.suffix not in ENDINGS:
         raise click.UsageError(f"--out is {out}; it must end in {' or '.join(ENDINGS)}")
     first, last = _moment("--from", start), _moment("--to", end)
@@ -67,6 +77,19 @@ def command(
             count += piece.start_us.shape[0]
     write_manifest(out, site, count)
     click.echo(f"{count} rows in {out}")
+    return Exit.FINE if count else Exit.BLIND
+
+
+def _envelopes(site: str, data: Path, out: Path, unit: str | None) -> Exit:
+    from gateway.exporting.envelopes import UnitsFault, unit_of, write_envelopes
+
+    with stored_site(data, site) as reader:
+        try:
+            chosen = unit_of(reader, unit)
+        except UnitsFault as fault:
+            raise click.UsageError(str(fault)) from fault
+        count = write_envelopes(reader, chosen, out)
+    click.echo(f"{count} lines in {out}")
     return Exit.FINE if count else Exit.BLIND
 
 

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from edge.faults import Exit
+
+if TYPE_CHECKING:
+    from gateway.replay.run import Request
 
 
 @click.command(
@@ -50,6 +54,13 @@ from edge.faults import Exit
 @click.option("--unit", metavar="UNIT", help="Of the site, where it has several.")
 @click.option("--from", "from_", metavar="TIME", help="Rows from then on.")
 @click.option("--to", metavar="TIME", help="Rows before then.")
+@click.option(
+    "--order",
+    type=click.Choice(("event", "arrival")),
+    default="event",
+    show_default=True,
+    help="Of envelopes: by the ends of rows, or as they came.",
+)
 @click.option("--rate", "rate_hz", metavar="HZ", type=float, help="Of the unit's sampling.")
 @click.option("--block-samples", default=262_144, hidden=True, type=click.IntRange(1, 1 << 22))
 def command(
@@ -66,12 +77,14 @@ def command(
     unit: str | None,
     from_: str | None,
     to: str | None,
+    order: str,
     rate_hz: float | None,
     block_samples: int,
 ) -> Exit:
     """Stored recordings through the very same steps as on the pole.
 
-    FEED is a COMTRADE record (.cfg with its .dat, or .cff) or a folder of records. Writes
+    FEED is a COMTRADE record (.cfg with its .dat, or .cff), a folder of records, or a .jsonl file
+    of raw envelopes, one a line, which go through deciding alone. Writes
     windows.csv, intervals.csv, events.jsonl and run.json into DIR; the same input and settings
     give the same bytes.
 
@@ -87,18 +100,24 @@ def command(
         return _sweep(sweep, out, plot)
     if site is not None and data is not None:
         return _rows(Rows(site, data, unit, from_, to, rate_hz), settings, out)
+    if any(feed.suffix == ".jsonl" for feed in feeds):
+        return _envelopes(feeds, out, order, settings, rate_hz)
+    from gateway.replay.run import Request, settings_in
+    from gateway.replay.zones import zone_of
+
+    parsed = None if settings is None else settings_in(settings)
+    zone = zone_of(time_zone)
+    return _recordings(Request(feeds, parsed, zone, processes, block_samples, captures, plot), out)
+
+
+def _recordings(request: Request, out: Path) -> Exit:
     import sys
     import time
 
     from edge.allocator import keep_freed_memory
-    from gateway.replay.run import Request, replay, say, settings_in
-    from gateway.replay.zones import zone_of
+    from gateway.replay.run import replay, say
 
     keep_freed_memory()
-    parsed = None
-    if settings is not None:
-        parsed = settings_in(settings)
-    request = Request(feeds, parsed, zone_of(time_zone), processes, block_samples, captures, plot)
     begun_s = time.monotonic()
     summary = replay(request, out, sys.stderr if sys.stderr.isatty() else None)
     for text in summary.warnings:
@@ -111,6 +130,25 @@ def command(
         f"in {out} ({time.monotonic() - begun_s:.2f} s)"
     )
     return Exit.WRONG_USE if summary.cut else Exit.FINE
+
+
+def _envelopes(
+    feeds: tuple[Path, ...], out: Path, order: str, settings: Path | None, rate_hz: float | None
+) -> Exit:
+    from gateway.replay.envelopes import replay_envelopes
+    from gateway.replay.run import say, settings_in
+
+    if len(feeds) > 1:
+        raise click.UsageError("one file of envelopes at a time; put those of a unit together")
+    parsed = None if settings is None else settings_in(settings)
+    done = replay_envelopes(feeds[0], out, order, parsed, rate_hz)
+    for text in done.refused:
+        say(f"refused: {text}")
+    say(
+        f"{done.rows} rows in {order} order, {done.events} events in {out}; "
+        f"{done.duplicates} lines had come before, {len(done.refused)} refused"
+    )
+    return Exit.WRONG_USE if done.refused else Exit.FINE
 
 
 def _sweep(grid: Path, out: Path, plot: bool) -> Exit:

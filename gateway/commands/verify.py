@@ -56,10 +56,11 @@ def command(
 ) -> Exit:
     """A replay again: identical, or where it differs.
 
-    RESULT is a folder that seafret replay filled, from recordings (--inputs), from stored rows
-    (--data) or as a sweep (--inputs: the folder that its grid lay in); it is only read. It is made
-    again with the settings that it keeps, and compared byte by byte. RESULT may also be the file
-    that compare or score printed with --json; --inputs then names folders that hold the replays.
+    RESULT is a folder that seafret replay filled, from recordings or envelopes (--inputs), from
+    stored rows (--data) or as a sweep (--inputs: the folder that its grid lay in); it is only read.
+    It is made again with the settings that it keeps, and compared byte by byte. RESULT may also be
+    the file that compare or score printed with --json; --inputs then names folders that hold the
+    replays.
 
     Exit code 0: identical, 10: something differs.
     """
@@ -73,6 +74,7 @@ def command(
         verification_document,
         verification_lines,
         verified,
+        verified_envelopes,
         verified_rows,
     )
     from gateway.replay.verified_documents import verified_document
@@ -92,6 +94,8 @@ def command(
             raise click.UsageError(f"{result} was made of stored rows; give --data")
         with stored_site(data, site_of(result)) as reader:
             found = verified_rows(asked, reader, progress)
+    elif kind == "envelopes":
+        found = verified_envelopes(asked)
     elif not inputs:
         raise click.UsageError(f"{result} was made of recordings; give --inputs")
     else:

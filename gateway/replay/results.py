@@ -59,7 +59,7 @@ class Run:
 def read_run(folder: Path) -> Run:
     """The result in a folder. Raises ResultFault, InstantFault, OSError."""
     manifest = read_manifest(folder)
-    if manifest.get("kind") == "rows":
+    if manifest.get("kind") in ("rows", "envelopes"):
         watched, rows = _watched_spans(folder / "watched.csv")
     else:
         watched, rows = _watched(folder / "intervals.csv")

@@ -229,11 +229,6 @@ def _begun(out: Path, identity: Mapping[str, Any]) -> _Stand | None:
 
 
 def _finish(out: Path, request: RowsRequest, plan: DecisionPlan, sha: str, stand: _Stand) -> None:
-    lines = ["insulator,start,end\n"]
-    for name, spans in (stand.watched or {}).items():
-        texts = utc_texts(np.array(spans, np.int64).reshape(-1))
-        lines += [f"{name},{a},{b}\n" for a, b in zip(texts[::2], texts[1::2], strict=True)]
-    (out / "watched.csv.part").write_text("".join(lines), encoding="utf-8")
     begin, end = utc_texts(np.array([request.wanted.from_us, request.wanted.to_us], np.int64))
     settings = request.settings
     manifest = {
@@ -253,8 +248,21 @@ def _finish(out: Path, request: RowsRequest, plan: DecisionPlan, sha: str, stand
         "calibrations": list(stand.calibrations),
         "counts": {"rows": stand.rows, "events": stand.events},
     }
+    write_result(out, manifest, stand.watched or {})
+    (out / PROGRESS).unlink(missing_ok=True)
+
+
+def write_result(
+    out: Path, manifest: Mapping[str, Any], watched: Mapping[str, tuple[Span, ...]]
+) -> None:
+    """The list of what was watched and the manifest; then all files of a result get their names.
+    The events are there already, as a file with the ending `.part`."""
+    lines = ["insulator,start,end\n"]
+    for name, spans in watched.items():
+        texts = utc_texts(np.array(spans, np.int64).reshape(-1))
+        lines += [f"{name},{a},{b}\n" for a, b in zip(texts[::2], texts[1::2], strict=True)]
+    (out / "watched.csv.part").write_text("".join(lines), encoding="utf-8")
     text = json.dumps(manifest, indent=2, ensure_ascii=False) + "\n"
     (out / "run.json.part").write_text(text, encoding="utf-8")
     for name in RESULTS:
         (out / f"{name}.part").replace(out / name)
-    (out / PROGRESS).unlink(missing_ok=True)

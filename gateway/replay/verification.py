@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from edge.settings import Settings
+from gateway.replay.envelopes import replay_envelopes
 from gateway.replay.feeds import recordings_in
 from gateway.replay.instants import instant_us
 from gateway.replay.results import ResultFault, read_manifest
@@ -94,6 +95,22 @@ def verified_rows(asked: Asked, reader: RowReader, progress: TextIO | None = Non
     with tempfile.TemporaryDirectory(prefix="seafret-verify-") as folder:
         again = Path(folder) / "again"
         decide_rows(reader, request, again, progress)
+        changed = _changed_inputs(manifest, read_manifest(again))
+        return Verification(changed, tuple(deviations_of(asked.result, again, RESULTS)), RESULTS)
+
+
+def verified_envelopes(asked: Asked) -> Verification:
+    """The same of a result of envelopes; inputs: files or folders that hold the named one."""
+    manifest = read_manifest(asked.result)
+    (named,) = manifest["inputs"]
+    there = [path / named["name"] if path.is_dir() else path for path in asked.inputs]
+    found = next((one for one in there if one.is_file() and one.name == named["name"]), None)
+    if found is None:
+        raise ResultFault(f"{asked.result}: input {named['name']} is not in --inputs")
+    with tempfile.TemporaryDirectory(prefix="seafret-verify-") as folder:
+        again = Path(folder) / "again"
+        settings = _settings(asked, manifest)
+        replay_envelopes(found, again, manifest["order"], settings, manifest["rate_hz"])
         changed = _changed_inputs(manifest, read_manifest(again))
         return Verification(changed, tuple(deviations_of(asked.result, again, RESULTS)), RESULTS)
 

@@ -142,6 +142,18 @@ def test_a_rows_result_can_be_compared_and_says_what_it_rests_on(
     assert seafret("compare", tmp_path / "a", tmp_path / "a").code == 0
 
 
+def test_exported_envelopes_decide_as_the_history_that_they_came_from(
+    data: Path, tmp_path: Path
+) -> None:
+    replayed(data, tmp_path / "rows")
+    feed = tmp_path / "unit.jsonl"
+    assert seafret("export", "--site", SITE, "--data", data, "--out", feed).code == 0
+    assert seafret("replay", feed, "--out", tmp_path / "envelopes").code == 0
+    rows, envelopes = (tmp_path / one / "events.jsonl" for one in ("rows", "envelopes"))
+    assert rows.read_bytes() == envelopes.read_bytes()
+    assert seafret("compare", tmp_path / "rows", tmp_path / "envelopes").code == 10  # inputs differ
+
+
 def test_verify_makes_a_rows_result_again_and_names_what_was_changed(
     data: Path, tmp_path: Path
 ) -> None:
