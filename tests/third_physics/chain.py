@@ -17,6 +17,9 @@ RANGES_MA = (5.0, 10.0, 25.0, 60.0, 250.0, 1000.0)
 ROOM = 1.3
 """Of the chosen range over all but a thousandth of the samples."""
 
+CLAMP = 1.2
+"""Of the coarsest given range: the input's protection holds what is beyond off the burden."""
+
 PICK_UP_MA = 0.02
 """What an open lead still picks up."""
 
@@ -88,7 +91,9 @@ def analogue(frame: Frame, scene: Scene, flow: Flow) -> tuple[Floats, Floats, Fl
     sensor, count = scene.sensor, sample_count(frame)
     sections = filters(sensor, flow.inner_hz)
     state = signal.sosfilt_zi(sections) * 0.0
-    current = signal.sosfilt(sections, flow.current_ma, zi=state)[0]
+    most = CLAMP * sensor.full_scales_ma[-1] if sensor.full_scales_ma else np.inf
+    at_burden = np.clip(flow.current_ma, -most, most)
+    current = signal.sosfilt(sections, at_burden, zi=state)[0]
     arc = signal.sosfilt(sections, flow.arc_ma, zi=state)[0]
     wave = sensor.sign * seen(flow, current, count)
     wave[rows(frame, sensor.lead_off)] = 0.0

@@ -36,7 +36,7 @@ class Segment:
     length_cm; full_us: conductance when full of water [uS]; water: 0 to 1 at the start.
     strength_kv_cm, area_kv_s: field that ignites, and the area above it that it takes.
     field_kv_cm, exponent: still arc, u = field * length * (i / mA)^-exponent. tau_s: its inertia.
-    drop_kv: both electrodes. seed_share: conductance of the first spark over that of the wet film in its place.
+    drop_kv: both electrodes. seed_share: the first spark's conductance over the wet film's.
     stretch_per_s: how an arc lengthens. recovery_s, residual: strength lost by the last arc and
     how it returns; lag_s: no ignition sooner. negative: strength of negative half-cycles, times.
     heat_j_k, loss_w_k: heat held and given off; fog_per_s, drying_per_k_s: water won and lost.

@@ -62,7 +62,11 @@ def direct_current(frame: Frame) -> Scene:
 
 
 def pulses_at_crests(
-    frame: Frame, scene: Scene, per_half: float, crest: tuple[float, float], decay: tuple[float, float]
+    frame: Frame,
+    scene: Scene,
+    per_half: float,
+    crest: tuple[float, float],
+    decay: tuple[float, float],
 ) -> tuple[Pulse, ...]:
     """Pulses within 35 degrees of the crest, with the sign of the voltage."""
     halves, found = scene.halves, []
