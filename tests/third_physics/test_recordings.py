@@ -154,7 +154,7 @@ def test_the_table_names_what_fails_and_exits_with_a_difference(
 ) -> None:
     few = ["--seeds", "1", "--seconds", "1.5", "--only"]
     assert main([*few, "small-on-large"]) == 0, "all arcing, and all of 5 mA or more: luck"
-    assert main([*few, "wet"]) == 10
+    assert main([*few, "glow"]) == 10
     printed = capsys.readouterr().out
     assert head() in printed and "undecided by the criterion" in printed
     assert all(len(text) <= 100 for text in printed.splitlines())
