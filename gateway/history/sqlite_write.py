@@ -158,6 +158,10 @@ class SqliteWriter:
             "INSERT INTO raw_messages (stream_id, first, last, payload) VALUES (?, ?, ?, ?)",
             [(streams[raw.key], raw.first, raw.last, raw.payload) for raw in commit.raw],
         )
+        self._connection.executemany(
+            "DELETE FROM raw_messages WHERE stream_id = ? AND first = ? AND last = ?",
+            [(streams[raw.key], raw.first, raw.last) for raw in commit.placed],
+        )
         self._write_refused(commit)
 
     def _move(self, key: StreamKey, move: MarkMove, at_us: int) -> int:

@@ -127,12 +127,13 @@ class SecurityEvent:
 
 @dataclass(frozen=True, slots=True)
 class Commit:
-    """What one transaction of a site holds."""
+    """What one transaction of a site holds. placed: raw ones that go, being entries."""
 
     at_us: int
     entries: tuple[Entry, ...] = ()
     marks: Mapping[StreamKey, MarkMove] = field(default_factory=dict)
     raw: tuple[RawMessage, ...] = ()
+    placed: tuple[RawMessage, ...] = ()
     refused: tuple[RefusedPayload, ...] = ()
     events: tuple[SecurityEvent, ...] = ()
 
