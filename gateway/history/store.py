@@ -133,9 +133,9 @@ class Commit:
     entries: tuple[Entry, ...] = ()
     marks: Mapping[StreamKey, MarkMove] = field(default_factory=dict)
     raw: tuple[RawMessage, ...] = ()
-    placed: tuple[RawMessage, ...] = ()
     refused: tuple[RefusedPayload, ...] = ()
     events: tuple[SecurityEvent, ...] = ()
+    placed: tuple[RawMessage, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
