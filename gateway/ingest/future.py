@@ -1,23 +1,27 @@
 """A message of a later schema: enough of its envelope to keep it in its place, unread.
 
-The promise to later versions: `unit`, `epoch`, `stream` and each record's `seq` keep their names
-and meanings, whatever else changes.
+The promise to later versions: `unit`, `epoch`, `stream`, each record's `seq`, and `kind`, `first`
+and `last` in the body of a loss keep their names and meanings, whatever else changes.
 """
 
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import cast
 
 from edge.quantities import INT64_MAX
 from edge.records import Stream
 from edge.wire import EPOCH_PATTERN, RECORDS_PER_MESSAGE_MAX, UNIT_PATTERN, Refused, load_json
 
+LOSS = "loss"
+"""Kind of a tombstone, which sits at the last of the numbers that it stands for."""
+
 
 @dataclass(frozen=True, slots=True)
 class FutureBatch:
-    """Consecutive lines `first` to `last` of a schema that cannot be read yet."""
+    """Lines of a schema that cannot be read yet, for all numbers from `first` to `last`."""
 
     unit: str
     epoch: str
@@ -34,8 +38,8 @@ def read_future(payload: bytes) -> FutureBatch:
     unit = _text(parsed, "unit", UNIT_PATTERN)
     epoch = _text(parsed, "epoch", EPOCH_PATTERN)
     stream = Stream(_text(parsed, "stream", "^(" + "|".join(Stream) + ")$"))
-    numbers = _numbers(parsed.get("records"))
-    return FutureBatch(unit, epoch, stream, numbers[0], numbers[-1])
+    places = _places(parsed.get("records"))
+    return FutureBatch(unit, epoch, stream, places[0][0], places[-1][1])
 
 
 def _text(parsed: dict[str, object], name: str, pattern: str) -> str:
@@ -45,13 +49,27 @@ def _text(parsed: dict[str, object], name: str, pattern: str) -> str:
     return found
 
 
-def _numbers(records: object) -> list[int]:
+def _places(records: object) -> list[tuple[int, int]]:
+    """First and last number of each record: a tombstone stands for several."""
     if not isinstance(records, list) or not 1 <= len(records) <= RECORDS_PER_MESSAGE_MAX:
         raise Refused("envelope", f"later schema, records: 1 to {RECORDS_PER_MESSAGE_MAX} needed")
     numbers = [item.get("seq") if isinstance(item, dict) else None for item in records]
-    if not all(type(number) is int and 1 <= number <= INT64_MAX for number in numbers):
+    if not all(_is_number(number) for number in numbers):
         raise Refused("envelope", "later schema, seq: whole numbers from 1 are needed")
-    found = cast(list[int], numbers)
-    if found != list(range(found[0], found[0] + len(found))):
+    last = cast(list[int], numbers)
+    places = [(_first(item, seq), seq) for item, seq in zip(records, last, strict=True)]
+    if any(seq <= before or first > before + 1 for (_, before), (first, seq) in pairwise(places)):
         raise Refused("envelope", "later schema, seq: the records of a message are consecutive")
-    return found
+    return places
+
+
+def _first(record: dict[str, object], seq: int) -> int:
+    body = record.get("body")
+    if not isinstance(body, dict) or body.get("kind") != LOSS or body.get("last") != seq:
+        return seq
+    first = body.get("first")
+    return min(cast(int, first), seq) if _is_number(first) else seq
+
+
+def _is_number(found: object) -> bool:
+    return type(found) is int and 1 <= found <= INT64_MAX
