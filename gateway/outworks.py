@@ -125,6 +125,7 @@ class Outworks:
             recent=lambda site, since_us: self._sources.desk().journal(site, 0, since_us),
             watched=self._watched,
             now_us=self._sources.now_us,
+            changed=lambda: self._sources.feed.touch(["notices"]),
         )
         return NoticesDesk(settings, addresses, deliver, around)
 

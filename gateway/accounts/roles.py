@@ -28,11 +28,12 @@ class Act(StrEnum):
     MAINTAIN = "maintain"  # out of service under a work order, and back
     PROPOSE_LIMITS = "propose-limits"
     APPROVE_LIMITS = "approve-limits"  # of somebody else's proposal
+    LIAISE = "liaise"  # with those outside: trial notices, which point list the control centre has
     GOVERN = "govern"  # accounts, roles, the audit
 
 
 OPERATING = frozenset({Act.ACKNOWLEDGE, Act.SHELVE, Act.RESET, Act.ANSWER, Act.PLAN_OUTAGE})
-ENGINEERING = frozenset({Act.MAINTAIN, Act.PROPOSE_LIMITS, Act.APPROVE_LIMITS})
+ENGINEERING = frozenset({Act.MAINTAIN, Act.PROPOSE_LIMITS, Act.APPROVE_LIMITS, Act.LIAISE})
 
 _VIEWING = frozenset({Act.ENTER, Act.READ, Act.OWN})
 

@@ -1,72 +1,60 @@
-"""Notices over the API: whether they arrive, and when the next test is due."""
+"""Notices over the API: whom they go to, whether they arrive, when the next test is due."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated
 
-from fastapi import APIRouter
+from fastapi import APIRouter, HTTPException, Request
+from pydantic import BaseModel, ConfigDict, Field
 
 from gateway.accounts.roles import Act
-from gateway.console.rooms import Room
-from gateway.notices.calendar import next_us
-from gateway.notices.desk import NoticesDesk
+from gateway.books import BookFault
+from gateway.console.gate import address_of, person_of
+from gateway.console.rooms import Door, Room
+from gateway.notices.desk import NoticesDesk, TrialRefused
+from gateway.notices.pages import notices_pages
+from gateway.notices.told import NoticesTold, notices_told
 
 BASE = "/api/1/notices"
 
-ACTS: dict[tuple[str, str], Act] = {("GET", BASE): Act.READ}
+ACTS: dict[tuple[str, str], Act] = {
+    ("GET", BASE): Act.READ,
+    ("POST", f"{BASE}/trial"): Act.LIAISE,
+    ("GET", "/notices"): Act.READ,
+    ("POST", "/notices/trial"): Act.LIAISE,
+}
+
+TEMPLATES = str(Path(__file__).with_name("templates"))
+
+_Plain = Annotated[str, Field(max_length=200, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")]
 
 
-@dataclass(frozen=True, slots=True)
-class RecipientTold:
-    """How a recipient stands. failing_since_us, delivered_us: 0 where not, or never."""
+class AskTrial(BaseModel):
+    """to: one recipient, left out: all. by: who asks; where accounts are in force, the caller."""
 
-    name: str
-    form: str
-    order: int
-    failing_since_us: int
-    delivered_us: int
-
-
-@dataclass(frozen=True, slots=True)
-class NoticesTold:
-    """How notices stand. next_test_us: its absence then is the sign that nothing would come."""
-
-    waiting: int
-    queued: int
-    tests: int
-    last_test_day: str
-    next_test_us: int
-    recipients: list[RecipientTold]
+    model_config = ConfigDict(extra="forbid", frozen=True)
+    to: _Plain = ""
+    by: Annotated[str, Field(max_length=64, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")] | None = None
 
 
 def notices_room(desk: NoticesDesk) -> Room:
-    """Routes and who may use them; addresses are not told."""
+    """Routes and pages, and who may use them; addresses are not told."""
     routes = APIRouter(prefix=BASE)
 
     @routes.get("")
     def told() -> NoticesTold:
         return notices_told(desk)
 
-    return Room(routes, ACTS)
+    @routes.post("/trial")
+    def trial(ask: AskTrial, request: Request) -> NoticesTold:
+        try:
+            desk.send_trial(person_of(request, ask.by), address_of(request), ask.to)
+        except TrialRefused as fault:
+            raise HTTPException(409, str(fault)) from fault
+        except BookFault as fault:
+            raise HTTPException(503, str(fault)) from fault
+        return notices_told(desk)
 
-
-def notices_told(desk: NoticesDesk) -> NoticesTold:
-    """How notices stand now."""
-    planned, settings = desk.planned, desk.settings
-    return NoticesTold(
-        waiting=len(planned.waiting),
-        queued=planned.numbers,
-        tests=planned.tests,
-        last_test_day=planned.test_day,
-        next_test_us=next_us(desk.now_us(), settings.test_at, settings.time_zone),
-        recipients=[
-            RecipientTold(
-                one.name,
-                one.form,
-                one.order,
-                planned.failing.get(one.name, 0),
-                planned.delivered_us.get(one.name, 0),
-            )
-            for one in settings.recipients
-        ],
-    )
+    doors = (Door("Notices", "/notices"),)
+    return Room(routes, ACTS, doors, TEMPLATES, lambda look: notices_pages(look, desk))

@@ -12,15 +12,17 @@ import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from functools import partial
-from typing import Any
 
 from edge.wire import canonical
 from gateway.alarms.journal import Entry, What
 from gateway.alarms.memory import AlarmList
 from gateway.books import BookFault, Books
-from gateway.notices import planning, texts
+from gateway.notices import lines, memory, planning, texts
+from gateway.notices.addresses import scheme_of, unsaid
 from gateway.notices.calendar import day_due, next_us
 from gateway.notices.facts import standings
+from gateway.notices.lines import ABOUT_NONE, Line
+from gateway.notices.memory import Memory
 from gateway.notices.planning import Announced, Kind, Notice, Occurrence, Planned
 from gateway.notices.texts import Facts
 from gateway.outward_settings import Notices, Recipient
@@ -34,14 +36,22 @@ TURN_S = 1.0
 FAILING_US = 120_000_000
 """A recipient that nothing reaches for so long is a condition of the alarm list."""
 
+TRIAL_PAUSE_US = 60_000_000
+"""A trial sooner after the last one is refused: text messages cost, and people stop reading."""
+
 Deliver = Callable[[str, Notice], str]
 """An address and a notice; "" where it was taken, else why not."""
+
+
+class TrialRefused(ValueError):
+    """A trial that is not sent, and why."""
 
 
 @dataclass(frozen=True, slots=True)
 class Around:
     """What the desk sees around it. facts: of an occurrence as it is told now, None where it is not
-    listed any more. recent: announcements of a site since a moment. watched: 'n of N watched'."""
+    listed any more. recent: announcements of a site since a moment. watched: 'n of N watched'.
+    changed: told after each line of the book."""
 
     books: Books
     lists: Callable[[], Mapping[str, AlarmList]]
@@ -50,6 +60,7 @@ class Around:
     recent: Callable[[str, int], Iterable[Entry]]
     watched: Callable[[], str]
     now_us: Callable[[], int]
+    changed: Callable[[], None] = lambda: None
 
 
 class NoticesDesk:
@@ -63,8 +74,9 @@ class NoticesDesk:
         self._around = around
         self._by_name = {one.name: one for one in settings.recipients}
         self._one_at_a_time = threading.RLock()
-        lines = (json.loads(one.body) for one in around.books.read(BOOK))
-        self._planned = planning.fold(Planned(), lines)
+        before = [json.loads(one.body) for one in around.books.read(BOOK)]
+        self._planned = planning.fold(Planned(), before)
+        self._memory = memory.fold(Memory(), before)
         self._stopping = threading.Event()
         self._work = threading.Event()
         self._thread = threading.Thread(target=self._run, name="notices", daemon=True)
@@ -89,6 +101,15 @@ class NoticesDesk:
     def planned(self) -> Planned:
         """As it is now."""
         return self._planned
+
+    @property
+    def memory(self) -> Memory:
+        """What was sent, and how it went."""
+        return self._memory
+
+    def scheme(self, recipient: str) -> str:
+        """Of a recipient's address; the address itself is told to nobody."""
+        return scheme_of(self._addresses[recipient])
 
     @property
     def settings(self) -> Notices:
@@ -141,12 +162,12 @@ class NoticesDesk:
             self._around.titles.get(site, site), entry.from_us, entry.until_us, entry.counts
         )
         subject = f"[DIGEST] {self._around.titles.get(site, site)}: the storm is over"
-        lines = [
-            self._line(one, Kind.DIGEST, (site, entry.occurrence), 0, subject, body)
+        calls = [
+            lines.queued(one, Kind.DIGEST, (site, entry.occurrence), 0, subject, body)
             for one in to
             if planning.covers(one, site)
         ]
-        self._write(lines)
+        self._write(calls)
 
     def _pass_time(self) -> None:
         now_us = self._around.now_us()
@@ -183,11 +204,11 @@ class NoticesDesk:
         body = texts.daily_text(
             self._planned.tests + 1, self._around.watched(), now_us, following_us
         )
-        lines = [
-            self._line(one, Kind.TEST, ("", 0), 0, "[TEST] seafret notices", body, day=day)
+        calls = [
+            lines.queued(one, Kind.TEST, ABOUT_NONE, 0, "[TEST] seafret notices", body, day=day)
             for one in settings.recipients
         ]
-        self._write(lines)
+        self._write(calls)
 
     def _queue(
         self,
@@ -204,49 +225,39 @@ class NoticesDesk:
         more = {"facts": asdict(facts)} if kind is Kind.CALL else {}
         self._write(
             [
-                self._line(one, kind, which, priority, long_subject, long_body, **more)
+                lines.queued(one, kind, which, priority, long_subject, long_body, **more)
                 if one.form == "long"
-                else self._line(one, kind, which, priority, "", short, **more)
+                else lines.queued(one, kind, which, priority, "", short, **more)
                 for one in to
             ]
         )
 
-    def _line(
-        self,
-        to: Recipient,
-        kind: Kind,
-        which: Occurrence,
-        priority: int,
-        subject: str,
-        body: str,
-        **more: Any,
-    ) -> dict[str, Any]:
-        return {
-            "what": "queued",
-            "recipient": to.name,
-            "form": to.form,
-            "kind": kind.value,
-            "site": which[0],
-            "occurrence": which[1],
-            "priority": priority,
-            "subject": subject if to.form == "long" else "",
-            "body": body,
-            **more,
-        }
-
-    def _write(self, lines: Iterable[dict[str, Any]]) -> None:
+    def _write(self, fresh: Iterable[Line]) -> None:
         now_us = self._around.now_us()
-        number = self._planned.numbers
-        whole = []
-        for line in lines:
-            if line["what"] == "queued":
-                number += 1
-                line = {**line, "number": number}
-            whole.append({**line, "at_us": now_us})
+        whole = list(lines.numbered(fresh, self._planned.numbers, now_us))
         if whole:
             self._around.books.append(BOOK, now_us, [canonical(one) for one in whole])
             self._planned = planning.fold(self._planned, whole)
+            self._memory = memory.fold(self._memory, whole)
             self._work.set()
+            self._around.changed()
+
+    def send_trial(self, by: str, address: str, to: str = "") -> None:
+        """Asked for by a person, from somewhere; to one recipient, or "" for all. Raises
+        TrialRefused, BookFault."""
+        chosen = [one for one in self._settings.recipients if to in ("", one.name)]
+        if not chosen:
+            raise TrialRefused(f"no recipient {to[:64]!r}; the settings name those there are")
+        with self._one_at_a_time:
+            now_us, asked = self._around.now_us(), self._memory.asked
+            if asked and 0 <= now_us - asked[-1].at_us < TRIAL_PAUSE_US:
+                raise TrialRefused(
+                    f"{asked[-1].by} asked for one less than a minute ago; wait for what came of it"
+                )
+            body = texts.trial_text(by, self._around.watched(), now_us)
+            subject = "[TRIAL] seafret notices"
+            trial = [lines.queued(one, Kind.TRIAL, ABOUT_NONE, 0, subject, body) for one in chosen]
+            self._write([lines.asked(by, address, to), *trial])
 
     def _run(self) -> None:
         try:
@@ -265,7 +276,7 @@ class NoticesDesk:
             address = self._addresses.get(notice.recipient)
             why = "no longer in the settings"
             if address is not None:
-                why = self._deliver(address, notice)
+                why = unsaid(self._deliver(address, notice), address)
             if why:
                 log.warning("notice %d to %s: %s", notice.number, notice.recipient, why)
             what = "failed" if why else "delivered"

@@ -39,6 +39,7 @@ class Kind(StrEnum):
     CLEAR = "clear"
     DIGEST = "digest"
     TEST = "test"
+    TRIAL = "trial"
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,6 +229,11 @@ def _called(
     )
 
 
+def _asked(planned: Planned, line: Mapping[str, Any]) -> Planned:
+    """Who asked for a trial is for people to read."""
+    return planned
+
+
 def _delivered(planned: Planned, line: Mapping[str, Any]) -> Planned:
     notice = planned.waiting.get(line["number"])
     if notice is None:
@@ -253,4 +259,4 @@ def _failed(planned: Planned, line: Mapping[str, Any]) -> Planned:
     return replace(planned, waiting={**planned.waiting, notice.number: again}, failing=failing)
 
 
-_FOLDS = {"queued": _queued, "delivered": _delivered, "failed": _failed}
+_FOLDS = {"queued": _queued, "delivered": _delivered, "failed": _failed, "asked": _asked}

@@ -135,6 +135,19 @@ def daily_text(number: int, watched: str, at_us: int, next_us: int) -> str:
     )
 
 
+def trial_text(by: str, watched: str, at_us: int) -> str:
+    """A test that somebody asked for: nothing is wrong and nothing is to be done."""
+    return _fitted(
+        [
+            _Piece(f"TRIAL seafret notices, {_clock(at_us)}, asked for by "),
+            _Piece(by, 8, 1),
+            _Piece(". "),
+            _Piece(f"{watched}. ", 10, 2),
+            _Piece("Nothing to do but to say that it came."),
+        ]
+    )
+
+
 def _fitted(pieces: list[_Piece]) -> str:
     """The pieces in the alphabet, shortened where they must be."""
     texts = [plain(one.text) for one in pieces]

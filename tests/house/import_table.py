@@ -216,7 +216,7 @@ TABLE: dict[str, Row] = {
             "gateway.outward_settings",
             "gateway.settings",
         ),
-        ("fastapi", "apprise", *CHECKS),
+        ("fastapi", "starlette", "apprise", *CHECKS),
         SQL,
     ),
     "gateway.watch": Row(
@@ -234,7 +234,10 @@ TABLE: dict[str, Row] = {
     "gateway.replay": Row((*PURE_EDGE, "gateway.history", "gateway.alarms"), ("numpy", "scipy")),
     "gateway.replay.player": PURE_GATEWAY,
     "gateway.field_set": Row((*PURE_EDGE, "gateway.replay")),
-    "gateway.replay.walking": Row((*PURE_EDGE, "edge.allocator", "gateway.replay")),
+    "gateway.replay.spreading": Row(("edge.allocator", "gateway.replay.cluster")),
+    "gateway.replay.cluster": Row(
+        ("edge.allocator", "edge.version", "gateway.replay.spreading"), ("distributed",)
+    ),
     "gateway.replay.pictures": Row((*PURE_EDGE, "gateway.replay"), ("numpy", "matplotlib")),
     "gateway.accounts": Row(("edge.faults",), ("argon2", "sqlite3")),
     "gateway.accounts.single_sign_on": Row(("gateway.accounts",), ("httpx", "joserfc"), SQL),
@@ -283,7 +286,10 @@ PURE: tuple[str, ...] = (
     "gateway.limits.judging",
     "gateway.limits.versions",
     "gateway.notices.alphabet",
+    "gateway.notices.addresses",
     "gateway.notices.judging",
+    "gateway.notices.lines",
+    "gateway.notices.memory",
     "gateway.notices.planning",
     "gateway.notices.texts",
     "gateway.outstation.answering",

@@ -32,6 +32,7 @@ WANTED: dict[Act, Role | None] = {
     Act.MAINTAIN: Role.ENGINEER,
     Act.PROPOSE_LIMITS: Role.ENGINEER,
     Act.APPROVE_LIMITS: Role.ENGINEER,
+    Act.LIAISE: Role.ENGINEER,
     Act.GOVERN: Role.ADMINISTRATOR,
 }
 """The lowest role that may do each."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ from gateway.accounts.register import Register
 from gateway.accounts.roles import Role
 from gateway.accounts.signing_in import Door
 from gateway.accounts.store import AccountsFile
+from gateway.alarms.journal import Entry
 from gateway.console.app import create_app
 from gateway.console.desk import AlarmDesk, Around
 from gateway.console.entering import OPEN_ENTRANCE, Entrance
@@ -60,7 +62,7 @@ class House:
         self.desk = AlarmDesk(self._around())
         console = Console(port=free_port(), time_zone="Europe/Oslo", **self.console)
         self.entrance = self._entrance()
-        self.app = create_app(self._sources(), console, self.entrance, self.rooms)
+        self.app = create_app(self._sources(), console, self.entrance, self._rooms())
         self.server = ApiServer(self.app, console, self.feed)
         self.server.start()
         self.address = self.server.address
@@ -71,6 +73,16 @@ class House:
         self.entrance.close()
         for writer in self.writers.values():
             writer.close()
+
+    def _rooms(self) -> tuple[Room, ...]:
+        """What a test's own house may add to."""
+        return self.rooms
+
+    def _on_entries(self, site: str, entries: Sequence[Entry]) -> None:
+        self.feed.touch([f"site:{site}", "alarms"])
+
+    def _committed(self, site: str, made: Commit) -> None:
+        """As well."""
 
     def _entrance(self) -> Entrance:
         if not self.accounts:
@@ -87,7 +99,7 @@ class House:
             now_us=lambda: self.now_us,
             deaf=lambda: self.deaf,
             stale_after_us=3 * MINUTE_US,
-            on_entries=lambda site, entries: self.feed.touch([f"site:{site}", "alarms"]),
+            on_entries=self._on_entries,
         )
 
     def _sources(self) -> Sources:
@@ -114,6 +126,7 @@ class House:
         self.numbers[unit, stream] = before + len(records)
         self.summary = fold(self.summary, site, made)
         self.desk.on_commit(site, made)
+        self._committed(site, made)
         self.feed.touch([f"site:{site}"])
 
     def tick(self, minutes: float = 0.0) -> None:
