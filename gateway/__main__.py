@@ -21,6 +21,7 @@ MISSING = "needs {name}, which is not installed here; install it with: pip insta
 EXTRAS = {
     "psycopg": "seafret[postgres]",
     "dask": "seafret[cluster]",
+    "distributed": "seafret[cluster]",
     "pyarrow": "seafret[parquet]",
 }
 """Which extra brings a library that is not there; all others come with the gateway's."""

@@ -11,6 +11,7 @@ import click
 from edge.faults import Exit
 
 if TYPE_CHECKING:
+    from gateway.replay.rows_run import RowsRequest
     from gateway.replay.run import Request
 
 
@@ -39,7 +40,18 @@ if TYPE_CHECKING:
     show_default=True,
     metavar="N",
     type=click.IntRange(1, 256),
-    help="Processes that measure; the results do not depend on it.",
+    help="Processes that measure or decide; the results do not depend on it.",
+)
+@click.option(
+    "--scheduler",
+    metavar="ADDRESS",
+    help="Of a Dask cluster whose workers do it, under the same paths; in place of --processes.",
+)
+@click.option(
+    "--scratch",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Also writes the records of recordings into a history of its own.",
 )
 @click.option("--captures", is_flag=True, help="Also writes kept waveforms, as DIR/captures/*.cff.")
 @click.option("--plot", is_flag=True, help="Also draws pictures into DIR.")
@@ -52,6 +64,7 @@ if TYPE_CHECKING:
 @click.option("--site", metavar="SITE", help="Instead of a FEED: rows of this site's history.")
 @click.option("--data", metavar="DIR", type=click.Path(path_type=Path), help="Where it lies.")
 @click.option("--unit", metavar="UNIT", help="Of the site, where it has several.")
+@click.option("--every-unit", is_flag=True, help="All units of the site, each into DIR/UNIT.")
 @click.option("--from", "from_", metavar="TIME", help="Rows from then on.")
 @click.option("--to", metavar="TIME", help="Rows before then.")
 @click.option(
@@ -69,12 +82,15 @@ def command(
     settings: Path | None,
     time_zone: str | None,
     processes: int,
+    scheduler: str | None,
+    scratch: Path | None,
     captures: bool,
     plot: bool,
     sweep: Path | None,
     site: str | None,
     data: Path | None,
     unit: str | None,
+    every_unit: bool,
     from_: str | None,
     to: str | None,
     order: str,
@@ -89,17 +105,21 @@ def command(
     give the same bytes.
 
     With --site and --data the rows of a history go through deciding alone, in event order: a year
-    in a minute. Writes events.jsonl, watched.csv and run.json; a run that was stopped goes on where
-    it stood. With --sweep a grid of limits is tried on labelled sites, beside plain limits at the
-    same operator load. A replay only reads; it reaches no alarm list, outstation or notice.
+    in a minute. Writes events.jsonl, watched.csv and run.json. With --sweep a grid of limits is
+    tried on labelled sites, beside plain limits at the same operator load. A run that was stopped
+    goes on where it stood, by the same command. A recording among others that cannot be read is
+    named and passed over; the exit code is then 64. A replay only reads; it reaches no alarm list,
+    outstation or notice.
     """
     kinds = bool(feeds) + (site is not None) + (sweep is not None)
     if (site is None) != (data is None) or kinds != 1:
         raise click.UsageError("give FEEDs, or --site and --data, or --sweep")
+    crew = Crew(processes, scheduler)
     if sweep is not None:
-        return _sweep(sweep, out, plot)
+        return _sweep(sweep, out, plot, crew)
     if site is not None and data is not None:
-        return _rows(Rows(site, data, unit, from_, to, rate_hz), settings, out)
+        units = Units(unit, every_unit, crew)
+        return _rows(Rows(site, data, units, from_, to, rate_hz), settings, out)
     if any(feed.suffix == ".jsonl" for feed in feeds):
         return _envelopes(feeds, out, order, settings, rate_hz)
     from gateway.replay.run import Request, settings_in
@@ -107,7 +127,18 @@ def command(
 
     parsed = None if settings is None else settings_in(settings)
     zone = zone_of(time_zone)
-    return _recordings(Request(feeds, parsed, zone, processes, block_samples, captures, plot), out)
+    request = Request(
+        feeds, parsed, zone, processes, block_samples, captures, plot, scheduler, scratch
+    )
+    return _recordings(request, out)
+
+
+@dataclass(frozen=True, slots=True)
+class Crew:
+    """Who works, as it was typed."""
+
+    processes: int
+    scheduler: str | None
 
 
 def _recordings(request: Request, out: Path) -> Exit:
@@ -124,12 +155,16 @@ def _recordings(request: Request, out: Path) -> Exit:
         say(f"warning: {text}")
     for text in summary.cut:
         say(f"cut short: {text}")
+    for text in summary.broken:
+        say(f"passed over: {text}")
+    if summary.broken:
+        say(f"{len(summary.broken)} recordings passed over")
     say(
         f"{summary.insulators} insulators, {summary.seconds_of_signal:.1f} s of signal: "
         f"{summary.windows} windows, {summary.intervals} intervals, {summary.events} events "
         f"in {out} ({time.monotonic() - begun_s:.2f} s)"
     )
-    return Exit.WRONG_USE if summary.cut else Exit.FINE
+    return Exit.WRONG_USE if summary.cut or summary.broken else Exit.FINE
 
 
 def _envelopes(
@@ -151,16 +186,18 @@ def _envelopes(
     return Exit.WRONG_USE if done.refused else Exit.FINE
 
 
-def _sweep(grid: Path, out: Path, plot: bool) -> Exit:
+def _sweep(grid: Path, out: Path, plot: bool, crew: Crew) -> Exit:
     import sys
 
+    from gateway.replay.spreading import opened_workers
     from gateway.replay.sweep_document import PICTURE, sweep_into
 
     def say(text: str) -> None:
         if sys.stderr.isatty():
             print(text, file=sys.stderr)
 
-    found = sweep_into(grid, grid.parent, out, say)
+    with opened_workers(crew.processes, crew.scheduler) as workers:
+        found = sweep_into(grid, grid.parent, out, workers, say)
     if plot:
         from gateway.replay.pictures.sweep_page import write_sweep
 
@@ -170,12 +207,21 @@ def _sweep(grid: Path, out: Path, plot: bool) -> Exit:
 
 
 @dataclass(frozen=True, slots=True)
+class Units:
+    """Which units of a site, and who decides on them."""
+
+    unit: str | None
+    every: bool
+    crew: Crew
+
+
+@dataclass(frozen=True, slots=True)
 class Rows:
     """Which stored rows, as it was typed."""
 
     site: str
     data: Path
-    unit: str | None
+    units: Units
     from_: str | None
     to: str | None
     rate_hz: float | None
@@ -188,19 +234,42 @@ def _rows(asked: Rows, settings: Path | None, out: Path) -> Exit:
     from gateway.commands.stored_site import stored_site
     from gateway.replay.rows_run import RowsRequest, decide_rows
     from gateway.replay.run import say, settings_in
-    from gateway.replay.stored_units import UnitRefused, wanted_rows
+    from gateway.replay.stored_units import UnitRefused, insulators_by_unit, wanted_rows
 
     parsed = None if settings is None else settings_in(settings)
     begun_s = time.monotonic()
     with stored_site(asked.data, asked.site) as reader:
         try:
-            wanted = wanted_rows(reader, asked.unit, asked.from_, asked.to)
+            every = asked.units.every and asked.units.unit is None
+            names = list(insulators_by_unit(reader)) if every else [asked.units.unit]
+            wanted = [wanted_rows(reader, name, asked.from_, asked.to) for name in names]
         except UnitRefused as fault:
             raise click.UsageError(str(fault)) from fault
-        request = RowsRequest(asked.site, wanted, parsed, asked.rate_hz)
+        requests = [RowsRequest(asked.site, one, parsed, asked.rate_hz) for one in wanted]
+        if every:
+            return _every_unit(asked, requests, out)
+        (request,) = requests
         done = decide_rows(reader, request, out, sys.stderr if sys.stderr.isatty() else None)
     say(
-        f"{wanted.unit}: {done.rows} rows ({done.stepped} one by one), {done.events} events in "
-        f"{out} ({time.monotonic() - begun_s:.2f} s{', went on' if done.resumed else ''})"
+        f"{request.wanted.unit}: {done.rows} rows ({done.stepped} one by one), {done.events} "
+        f"events in {out} ({time.monotonic() - begun_s:.2f} s{', went on' if done.resumed else ''})"
     )
     return Exit.FINE if done.rows else Exit.BLIND
+
+
+def _every_unit(asked: Rows, requests: list[RowsRequest], out: Path) -> Exit:
+    import time
+
+    from gateway.replay.run import say
+    from gateway.replay.site_run import decide_site
+    from gateway.replay.spreading import opened_workers
+
+    begun_s = time.monotonic()
+    crew = asked.units.crew
+    with opened_workers(crew.processes, crew.scheduler) as workers:
+        found = decide_site(workers, asked.data, requests, out, say)
+    rows = sum(one.rows for one in found.values())
+    events = sum(one.events for one in found.values())
+    seconds = time.monotonic() - begun_s
+    say(f"{len(found)} units: {rows} rows, {events} events in {out} ({seconds:.2f} s)")
+    return Exit.FINE if rows else Exit.BLIND

@@ -10,7 +10,8 @@ import numpy as np
 from gateway.replay.exact import Share, share
 from gateway.replay.figures import MONTH_US
 from gateway.replay.plain_limits import KINDS
-from gateway.replay.sweeping import HELD_OUT, OURS, TUNING, Swept, Tally, Tried
+from gateway.replay.sweep_tasks import OURS, Tried
+from gateway.replay.sweeping import HELD_OUT, TUNING, Swept, Tally
 
 DETECTORS = (OURS, *KINDS)
 

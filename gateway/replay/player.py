@@ -17,7 +17,7 @@ from edge.measure.cutting import Action, Close, Cut, Open, anchored_anew, cut_bl
 from edge.measure.plan import MeasurePlan
 from edge.measure.raw_rows import CapturedWaveform
 from edge.measure.windows import WindowTable
-from edge.pipeline import Outputs
+from edge.pipeline import Output, Outputs
 from edge.records import IntervalRow
 from edge.samples import SampleBlock, SignalDescription, SourceItem, StreamEnd, TimeAnchor
 
@@ -36,11 +36,15 @@ class Plans:
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """Some whole ticks of a feed: samples `start` to `stop`, and the cutting's state before."""
+    """Some whole ticks of a feed: samples `start` to `stop`, and the cutting's state before.
+
+    samples: that are there, without gaps.
+    """
 
     cut: Cut
     start: int
     stop: int
+    samples: int = 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,11 +64,11 @@ def played(plans: Plans, items: Iterable[SourceItem]) -> Iterator[Outputs]:
         yield outputs
 
 
-def stretches(plans: Plans, items: Iterable[SourceItem], ticks_each: int) -> list[Stretch]:
+def stretches(rate_hz: float, items: Iterable[SourceItem], ticks_each: int) -> list[Stretch]:
     """A feed's stretches of `ticks_each` segments; samples are not touched."""
-    cut = Cut(plans.description.rate_hz)
-    begun: list[tuple[Cut, int]] = []
-    segments = stop = 0
+    cut = Cut(rate_hz)
+    begun: list[tuple[Cut, int, int]] = []
+    segments = stop = seen = 0
     for item in items:
         if isinstance(item, TimeAnchor):
             cut = anchored_anew(cut, item)
@@ -74,11 +78,16 @@ def stretches(plans: Plans, items: Iterable[SourceItem], ticks_each: int) -> lis
         for index, action in enumerate(actions):
             if isinstance(action, Open) and not _after_gap(actions, index):
                 if segments % ticks_each == 0:
-                    begun.append((_opening(before, action), action.start))
+                    told = seen + action.start - item.counter
+                    begun.append((_opening(before, action), action.start, told))
                 segments += 1
         stop = item.counter_end
-    bounds = [start for _, start in begun[1:]] + [stop]
-    return [Stretch(one, start, end) for (one, start), end in zip(begun, bounds, strict=True)]
+        seen += stop - item.counter
+    bounds = [(start, told) for _, start, told in begun[1:]] + [(stop, seen)]
+    return [
+        Stretch(one, start, end, told_end - told)
+        for (one, start, told), (end, told_end) in zip(begun, bounds, strict=True)
+    ]
 
 
 def _after_gap(actions: list[Action], index: int) -> bool:
@@ -130,12 +139,12 @@ def _within(items: Iterable[SourceItem], stretch: Stretch) -> Iterator[SourceIte
         yield SampleBlock(item.counter + first, item.samples[first:last], missing)
 
 
-def decided(plans: Plans, measured: Iterable[MeasuredStretch]) -> Iterator[Outputs]:
-    """Decides on stretches in order; the same records in the same order as `played`."""
-    state = pipeline.initial(plans.measure, plans.decision, plans.description)
-    for one in measured:
-        for windows in one.windows:
-            yield Outputs((), windows)
-        for row in one.rows:
-            state, outputs = pipeline.decided(state, (row,), (), one.captured)
-            yield outputs
+def decided(
+    state: pipeline.PipelineState, measured: MeasuredStretch
+) -> tuple[pipeline.PipelineState, tuple[Output, ...]]:
+    """Decides on the stretch that follows; the same records in the same order as `played`."""
+    records: list[Output] = []
+    for row in measured.rows:
+        state, outputs = pipeline.decided(state, (row,), (), measured.captured)
+        records += outputs.records
+    return state, tuple(records)

@@ -26,15 +26,13 @@ from edge.settings import Settings, SettingsError, decision_plan
 from edge.version import __version__
 from edge.wire import body_line
 from gateway.replay.passing_over import decided_over
+from gateway.replay.progress import end_progress, keep_progress, kept_progress
 from gateway.replay.stored_columns import RowReader, Wanted, Week, stored_weeks
 from gateway.replay.tables import utc_texts
 from gateway.replay.unit_rows import JUDGED, TENS, InsulatorRows, UnitRows
 from gateway.replay.watched import Span, joined
 
 RESULTS = ("events.jsonl", "watched.csv", "run.json")
-PROGRESS = "progress.json"
-"""Is there while a run is on its way, or was stopped."""
-
 ORDER = "event"
 _UNKNOWN = STATES.index(State.UNKNOWN)
 
@@ -98,7 +96,7 @@ def decide_rows(
     """Decides into the folder `out`. Raises SettingsError, HistoryFault, OSError."""
     plan, sha = plan_of(request)
     out.mkdir(parents=True, exist_ok=True)
-    identity = _identity(request, sha)
+    identity = identity_of(request, sha)
     begun = _begun(out, identity)
     stand = begun or _Stand(request.wanted.from_us, initial(plan), watched={})
     with (out / "events.jsonl.part").open("r+b" if begun else "wb") as events:
@@ -176,7 +174,8 @@ def digest_of(rows: UnitRows, before: str = "") -> str:
     return found.hexdigest()
 
 
-def _identity(request: RowsRequest, sha: str) -> dict[str, Any]:
+def identity_of(request: RowsRequest, sha: str) -> dict[str, Any]:
+    """What makes another run the same."""
     wanted = request.wanted
     return {
         "software": f"seafret {__version__}",
@@ -192,7 +191,6 @@ def _identity(request: RowsRequest, sha: str) -> dict[str, Any]:
 
 def _keep(out: Path, identity: Mapping[str, Any], stand: _Stand) -> None:
     plain = {
-        "identity": identity,
         "after_us": stand.after_us,
         "state": state_to_plain(stand.state),
         "counts": [stand.rows, stand.stepped, stand.events, stand.event_bytes],
@@ -200,21 +198,13 @@ def _keep(out: Path, identity: Mapping[str, Any], stand: _Stand) -> None:
         "calibrations": stand.calibrations,
         "watched": stand.watched,
     }
-    part = out / f"{PROGRESS}.part"
-    with part.open("w", encoding="utf-8") as stream:
-        json.dump(plain, stream)
-        stream.flush()
-        os.fsync(stream.fileno())
-    part.replace(out / PROGRESS)
+    keep_progress(out, identity, plain)
 
 
 def _begun(out: Path, identity: Mapping[str, Any]) -> _Stand | None:
     """Where a stopped run of the same request stands; another request begins anew."""
-    path = out / PROGRESS
-    if not path.is_file():
-        return None
-    plain = json.loads(path.read_text(encoding="utf-8"))
-    if plain["identity"] != identity:
+    plain = kept_progress(out, identity)
+    if plain is None:
         return None
     rows, stepped, events, event_bytes = plain["counts"]
     watched = {
@@ -249,7 +239,7 @@ def _finish(out: Path, request: RowsRequest, plan: DecisionPlan, sha: str, stand
         "counts": {"rows": stand.rows, "events": stand.events},
     }
     write_result(out, manifest, stand.watched or {})
-    (out / PROGRESS).unlink(missing_ok=True)
+    end_progress(out)
 
 
 def write_result(

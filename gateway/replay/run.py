@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 import json
-import multiprocessing
 import sys
-from collections.abc import Iterator
+from collections.abc import Sequence
 from contextlib import ExitStack
 from dataclasses import asdict, dataclass
 from datetime import tzinfo
 from hashlib import sha256
+from itertools import chain
 from pathlib import Path
-from typing import TextIO
+from typing import Any, TextIO
 
+from edge import pipeline
 from edge.decide.alarm_table import DEFAULT_ALARMS
 from edge.decide.binding import WatchedInsulator, bind
 from edge.measure.plan import MeasurePlan, plan_from_description
 from edge.pipeline import Outputs
-from edge.records import Capture, ConditionChange, IntervalRow, Span
 from edge.settings import (
     Settings,
     SettingsError,
@@ -26,19 +26,15 @@ from edge.settings import (
     parse_settings,
 )
 from edge.version import __version__
-from edge.wire import body_line
-from gateway.replay import walking
 from gateway.replay.capture_files import FOLDER, write_files
 from gateway.replay.feeds import BLOCK_SAMPLES, Feed, opened_feed
 from gateway.replay.pictures.gathering import Gathering
-from gateway.replay.player import MeasuredStretch, Plans, decided, played, stretches
-from gateway.replay.tables import (
-    INTERVAL_HEADER,
-    WINDOW_HEADER,
-    header_line,
-    interval_line,
-    window_lines,
-)
+from gateway.replay.player import Plans, Stretch, decided, stretches
+from gateway.replay.progress import end_progress
+from gateway.replay.scratch import Scratch, scratch_unit
+from gateway.replay.spreading import Workers, opened_workers
+from gateway.replay.standing import Counts, Tables
+from gateway.replay.walking import WalkTask, leave, tasks_of, walked
 from gateway.replay.zones import zone_text
 
 RESULT_NAMES = ("windows.csv", "intervals.csv", "events.jsonl", "run.json")
@@ -49,7 +45,8 @@ class Request:
     """What to replay. zone: of stamps in records before 2013; None: UTC, flagged.
 
     captures: whether the waveforms that were kept are written as files too. plot: whether a
-    picture is drawn for each insulator.
+    picture is drawn for each insulator. scheduler: address of a cluster's, in place of processes.
+    scratch: folder of a history of its own that takes all records.
     """
 
     paths: tuple[Path, ...]
@@ -59,13 +56,15 @@ class Request:
     block_samples: int = BLOCK_SAMPLES
     captures: bool = False
     plot: bool = False
+    scheduler: str | None = None
+    scratch: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Summary:
     """Counts of a run, and what a person should be told of its feed.
 
-    captures: of the events, those that are waveforms.
+    captures: of the events, those that are waveforms. broken: recordings that were passed over.
     """
 
     windows: int
@@ -76,6 +75,7 @@ class Summary:
     insulators: int
     warnings: tuple[str, ...]
     cut: tuple[str, ...]
+    broken: tuple[str, ...]
 
 
 def settings_in(path: Path) -> Settings:
@@ -116,69 +116,109 @@ def _default_sha(plan: MeasurePlan) -> str:
 def replay(request: Request, out: Path, progress: TextIO | None = None) -> Summary:
     """Replays into the folder `out`, which is made where it is missing.
 
-    Raises RecordingError, SettingsError, OSError; files begun are then left with the ending
-    `.part`, so that a broken run never looks like a result.
+    Raises RecordingError, SettingsError, WorkersLost, OSError; files begun are then left with the
+    ending `.part`, so that a broken run never looks like a result. A recording among several that
+    cannot be read as part of the one signal is passed over and named.
     """
     with ExitStack() as stack:
-        feed = stack.enter_context(opened_feed(request.paths, request.zone))
+        workers = stack.enter_context(opened_workers(request.processes, request.scheduler))
+        stack.callback(leave)
+        feed = stack.enter_context(opened_feed(request.paths, request.zone, pass_over=True))
+        rate_hz = feed.description.rate_hz
+        feed, cut = feed.sound(lambda items: stretches(rate_hz, items, ticks_each=1))
         plans, sha = plans_for(feed, request.settings)
         out.mkdir(parents=True, exist_ok=True)
-        summary = _written(feed, plans, request, out, progress)
+        begun = _task(feed, plans, request)
+        identity = None if request.plot else _identity(begun, request, sha)
+        tables = stack.enter_context(Tables(out, identity))
+        scratch = None
+        if request.scratch is not None:
+            unit = scratch_unit(request.settings)
+            scratch = stack.enter_context(Scratch(request.scratch, unit, feed.digest))
+        counts = _written(workers, cut, begun, tables, scratch, request, out, progress)
+        summary = _summary(feed, plans, counts)
         _write_manifest(out, feed, plans, request, sha, summary)
     for name in RESULT_NAMES:
         (out / f"{name}.part").replace(out / name)
+    end_progress(out)
     return summary
 
 
+def _task(feed: Feed, plans: Plans, request: Request) -> WalkTask:
+    """What all tasks have in common. Paths are whole: a worker may stand in another folder."""
+    paths = tuple(one.path.resolve() for one in feed.opened)
+    return WalkTask(paths, request.zone, request.block_samples, plans, (), request.plot)
+
+
+def _identity(task: WalkTask, request: Request, sha: str) -> dict[str, Any]:
+    marks = [(str(path), path.stat().st_size, path.stat().st_mtime_ns) for path in task.paths]
+    return {
+        "software": f"seafret {__version__}",
+        "settings_sha": sha,
+        "feed": marks,
+        "time_zone": zone_text(request.zone),
+        "captures": request.captures,
+        "scratch": None if request.scratch is None else str(request.scratch),
+    }
+
+
 def _written(
-    feed: Feed, plans: Plans, request: Request, out: Path, progress: TextIO | None
-) -> Summary:
+    workers: Workers,
+    cut: Sequence[Stretch],
+    begun: WalkTask,
+    tables: Tables,
+    scratch: Scratch | None,
+    request: Request,
+    out: Path,
+    progress: TextIO | None,
+) -> Counts:
+    plans = begun.plans
     gathering = Gathering(tuple(one.id for one in plans.measure.insulators))
-    windows = intervals = events = captures = 0
-    signal_us = 0
-    first = plans.measure.insulators[0].id
-    with ExitStack() as stack:
-        files = [
-            stack.enter_context((out / f"{name}.part").open("w", newline="", encoding="utf-8"))
-            for name in RESULT_NAMES[:3]
-        ]
-        files[0].write(header_line(WINDOW_HEADER))
-        files[1].write(header_line(INTERVAL_HEADER))
-        for outputs in _outputs(feed, plans, request):
-            if outputs.windows:
-                files[0].write(window_lines(outputs.windows))
-                windows += sum(len(table) for _, table in outputs.windows)
-                signal_us += sum(
-                    int(table.duration_us.sum()) for name, table in outputs.windows if name == first
-                )
-            for record in outputs.records:
-                if isinstance(record, ConditionChange | Capture):
-                    files[2].write(body_line(record).decode() + "\n")
-                    events += 1
-                    captures += isinstance(record, Capture)
-                elif isinstance(record, IntervalRow) and record.span is Span.MINUTE:
-                    files[1].write(interval_line(record))
-                    intervals += 1
-            if request.captures:
-                write_files(outputs.records, out / FOLDER)
-            if request.plot:
-                gathering.take(outputs)
-            if progress is not None and outputs.windows:
-                progress.write(f"\r{signal_us / 1e6:12.1f} s of signal, {events} events")
-                progress.flush()
+    state = tables.begun(pipeline.initial(plans.measure, plans.decision, plans.description))
+    if scratch is not None:
+        scratch.go_on(tables.numbers)
+    tasks = tasks_of(cut[tables.counts.stretches :], begun)
+    for one in chain.from_iterable(workers.results(walked, tasks)):
+        state, records = decided(state, one.measured)
+        tables.take(one, records)
+        if scratch is not None:
+            scratch.take(records)
+        if request.captures:
+            write_files(records, out / FOLDER)
+        for windows in one.measured.windows:
+            gathering.take(Outputs((), windows))
+        if request.plot:
+            gathering.take(Outputs(records))
+        if tables.is_due:
+            if scratch is not None:
+                scratch.flush()
+            tables.keep(state, {} if scratch is None else scratch.numbers)
+        _say(progress, tables.counts)
     if progress is not None:
         progress.write("\n")
     if request.plot:
         _draw(plans, gathering, out)
+    return tables.counts
+
+
+def _say(progress: TextIO | None, counts: Counts) -> None:
+    if progress is not None:
+        seconds = counts.signal_us / 1e6
+        progress.write(f"\r{seconds:12.1f} s of signal, {counts.events} events")
+        progress.flush()
+
+
+def _summary(feed: Feed, plans: Plans, counts: Counts) -> Summary:
     return Summary(
-        windows=windows,
-        intervals=intervals,
-        events=events,
-        captures=captures,
-        seconds_of_signal=signal_us / 1e6,
+        windows=counts.windows,
+        intervals=counts.intervals,
+        events=counts.events,
+        captures=counts.captures,
+        seconds_of_signal=counts.signal_us / 1e6,
         insulators=len(plans.measure.insulators),
         warnings=feed.warnings,
         cut=tuple(f"{record.name}: {record.cut}" for record in feed.records if record.cut),
+        broken=tuple(one.text for one in feed.broken),
     )
 
 
@@ -195,21 +235,6 @@ def _draw(plans: Plans, gathering: Gathering, out: Path) -> None:
             if limit.unit == "uA"
         }
         page.write_page(story, limits_ma, out / page.FOLDER)
-
-
-def _outputs(feed: Feed, plans: Plans, request: Request) -> Iterator[Outputs]:
-    if request.processes == 1:
-        return played(plans, feed.items(request.block_samples))
-    return decided(plans, _measured_apart(feed, plans, request))
-
-
-def _measured_apart(feed: Feed, plans: Plans, request: Request) -> Iterator[MeasuredStretch]:
-    """Stretches measured by several processes, in order."""
-    tasks = stretches(plans, feed.items(request.block_samples), ticks_each=1)
-    begun = (plans, request.paths, request.zone, request.block_samples)
-    context = multiprocessing.get_context("spawn")
-    with context.Pool(request.processes, walking.begin, begun) as pool:
-        yield from pool.imap(walking.walked, tasks)
 
 
 def _plain_settings(plans: Plans, settings: Settings | None) -> dict[str, object]:
@@ -244,6 +269,7 @@ def _write_manifest(
         "seconds_of_signal": summary.seconds_of_signal,
         "warnings": list(summary.warnings),
         "cut": list(summary.cut),
+        "broken": list(summary.broken),
     }
     text = json.dumps(manifest, indent=2, ensure_ascii=False) + "\n"
     (out / "run.json.part").write_text(text, encoding="utf-8")

@@ -20,9 +20,7 @@ def wanted_rows(
     further: tuple[str, ...] = (),
 ) -> Wanted:
     """All rows of a unit between two moments. Raises UnitRefused, InstantFault, HistoryFault."""
-    own: dict[str, list[str]] = {}
-    for latest in reader.latest_intervals():
-        own.setdefault(latest.key.unit, []).append(latest.record.insulator)
+    own = insulators_by_unit(reader)
     if unit is None and len(own) == 1:
         (unit,) = own
     if unit is None or unit not in own:
@@ -39,3 +37,11 @@ def wanted_rows(
         min(end_us, extent[1]),
         further,
     )
+
+
+def insulators_by_unit(reader: RowReader) -> dict[str, list[str]]:
+    """Of each unit that sent rows, by name. Raises HistoryFault."""
+    own: dict[str, list[str]] = {}
+    for latest in reader.latest_intervals():
+        own.setdefault(latest.key.unit, []).append(latest.record.insulator)
+    return dict(sorted(own.items()))

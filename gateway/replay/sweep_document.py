@@ -11,8 +11,11 @@ from typing import Any
 
 from edge.version import __version__
 from gateway.replay.choosing import Line, chosen, fixed_load, lines
-from gateway.replay.grid import Point, read_grid
-from gateway.replay.sweeping import HELD_OUT, OURS, Swept, swept
+from gateway.replay.grid import Point, path_of, read_grid
+from gateway.replay.kept_tasks import KeptTasks
+from gateway.replay.spreading import Workers
+from gateway.replay.sweep_tasks import OURS
+from gateway.replay.sweeping import HELD_OUT, Swept, swept
 
 SWEEP_RESULTS = ("sweep.txt", "sweep.csv", "sweep.json", "grid.toml", "run.json")
 PICTURE = "sweep.png"
@@ -25,11 +28,19 @@ IN_FORCE = "as in force"
 
 
 def sweep_into(
-    grid_path: Path, base: Path, out: Path, say: Callable[[str], None] = lambda _: None
+    grid_path: Path,
+    base: Path,
+    out: Path,
+    workers: Workers | None = None,
+    say: Callable[[str], None] = lambda _: None,
 ) -> Swept:
-    """Sweeps by the grid of a file, whose paths are relative to `base`, into the folder `out`."""
+    """Sweeps by the grid of a file, whose paths are relative to `base`, into the folder `out`. A
+    sweep that was stopped goes on with what it had done."""
     text = grid_path.read_text(encoding="utf-8")
-    found = swept(read_grid(text, str(grid_path)), base, say)
+    grid = read_grid(text, str(grid_path))
+    given = [path_of(base, one.settings).read_bytes() for one in grid.sites if one.settings]
+    kept = KeptTasks(out, f"seafret {__version__} {base.resolve()} {text} {given!r}")
+    found = swept(grid, base, workers, kept, say)
     out.mkdir(parents=True, exist_ok=True)
     told = lines(found)
     written = {
@@ -43,6 +54,7 @@ def sweep_into(
         (out / f"{name}.part").write_text(content, encoding="utf-8", newline="")
     for name in SWEEP_RESULTS:
         (out / f"{name}.part").replace(out / name)
+    kept.forget()
     return found
 
 

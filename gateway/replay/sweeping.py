@@ -1,49 +1,48 @@
 """A grid of limits on a labelled library: misses and lead time at the same operator load.
 
-Rows are read once and decided on with every setting of the grid beside one another. Limits are
-chosen on the tuning part alone; what they do on the part that was kept back stands beside it.
+Every setting of the grid is decided with on the same rows. Limits are chosen on the tuning part
+alone; what they do on the part that was kept back stands beside it.
 """
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Mapping, Sequence
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from hashlib import sha256
 from pathlib import Path
 
-from edge.decide.alarm_table import DEFAULT_ALARMS
-from edge.decide.binding import DecisionPlan, WatchedInsulator, bind
-from edge.decide.definitions import Adjustment, Alarm, adjusted
-from edge.decide.state import initial
 from edge.quantities import INT64_MAX
-from edge.records import ConditionChange
-from edge.settings import Settings, decision_plan
-from gateway.replay.grid import DELAYS, Grid, GridFault, Point, path_of
-from gateway.replay.labels import Kind, Label, read_labels
-from gateway.replay.occurrences import Occurrence, occurrences
-from gateway.replay.passing_over import decided_over
-from gateway.replay.plain_limits import KINDS, LIMITS_UA, OFF_US, crossings, occurrences_of
-from gateway.replay.rows_run import digest_of, watched_spans
+from gateway.replay.grid import Grid, GridFault, Point, SitePart, path_of
+from gateway.replay.kept_tasks import KeptTasks
+from gateway.replay.labels import Kind, Label, LabelSet, read_labels
 from gateway.replay.scoring import Rules, Verdict, scored
-from gateway.replay.sweep_sites import SiteRows, inputs_sha, opened_site
+from gateway.replay.spreading import ThisProcess, Workers
+from gateway.replay.sweep_plain import (
+    recorded_from_plain,
+    recorded_to_plain,
+    trials_from_plain,
+    trials_to_plain,
+)
+from gateway.replay.sweep_sites import (
+    Recorded,
+    inputs_sha,
+    joined_recordings,
+    measured_recordings,
+    recorded_tasks,
+)
+from gateway.replay.sweep_tasks import (
+    SiteTask,
+    SiteTrials,
+    Trials,
+    Tried,
+    tried_on,
+)
 from gateway.replay.watched import Span, joined, length_us
 
-OURS = "alarms"
 TUNING, HELD_OUT = "tuning", "held-out"
 
-
-@dataclass(frozen=True, slots=True, order=True)
-class Tried:
-    """One thing that was tried. detector: OURS, or a kind of plain limit. point: its settings."""
-
-    detector: str
-    point: Point
-
-
-def plain_trial(kind: str, limit_ua: int) -> Tried:
-    """A plain limit as a thing tried."""
-    return Tried(kind, ((f"{kind}_ua", limit_ua),))
+POINTS_A_TASK = (4, 16)
+"""Least and most points of a task: rows are read once for all of them."""
 
 
 @dataclass(slots=True)
@@ -81,107 +80,132 @@ class Swept:
     sites: tuple[SiteTold, ...]
 
 
-def swept(grid: Grid, base: Path, say: Callable[[str], None] = lambda _: None) -> Swept:
-    """Tries the whole grid. Raises GridFault, LabelsFault, SettingsError, HistoryFault, OSError."""
+def swept(
+    grid: Grid,
+    base: Path,
+    workers: Workers | None = None,
+    kept: KeptTasks | None = None,
+    say: Callable[[str], None] = lambda _: None,
+) -> Swept:
+    """Tries the whole grid. kept: what a sweep that was stopped had done already.
+
+    Raises GridFault, LabelsFault, SettingsError, HistoryFault, WorkersLost, OSError.
+    """
+    crew = workers or ThisProcess()
     tallies: dict[tuple[Tried, str], Tally] = {}
     shas: dict[Point, str] = {}
     told = []
-    for part in grid.sites:
-        say(f"{part.name} ...")
-        with opened_site(part, base) as site:
-            where = path_of(base, part.labels)
-            labels = read_labels(
-                where.read_text(encoding="utf-8-sig"), str(where), site.insulators, (part.name,)
-            )
-            plans = {point: plan_at(site, point) for point in grid.points}
-            shas |= {point: plan.settings_sha for point, plan in plans.items()}
-            tried, watched, rows, digest = _decided(site, plans)
-        _tally(tallies, grid, site, labels.labels, tried, watched)
+    recorded = _recorded(grid, base, crew, kept)
+    for part, trials in _trials(grid, base, crew, kept, recorded):
+        say(f"{part.name}: {trials.rows} rows")
+        labels = _labels(part, base, trials.insulators)
+        shas |= trials.shas
+        _tally(tallies, grid, part, labels.labels, trials)
+        own = recorded.get(part.name, Recorded())
         told.append(
             SiteTold(
-                part.name, part.held_out, rows, digest, inputs_sha(site.inputs), labels.sha,
-                site.broken,
+                part.name, part.held_out, trials.rows, trials.digest, inputs_sha(own.inputs),
+                labels.sha, own.broken,
             )
         )  # fmt: skip
     return Swept(grid, tallies, shas, tuple(told))
 
 
-def plan_at(site: SiteRows, point: Point) -> DecisionPlan:
-    """The plan of a site at one point of the grid. Raises SettingsError, DefinitionFault."""
-    parts: dict[str, dict[str, object]] = {}
-    for name, amount in point:
-        alarm, _, setting = name.partition(".")
-        own = parts.setdefault(alarm, {"limits": {}})
-        limits = own["limits"]
-        assert isinstance(limits, dict)
-        (own if setting in DELAYS else limits)[setting] = amount
-    if site.settings is not None:
-        plain = site.settings.model_dump(mode="json")
-        for alarm, own in parts.items():
-            held = plain["alarms"].get(alarm) or {"owner": "sweep", "reason": "sweep"}
-            limits = {**(held.get("limits") or {}), **own.pop("limits")}  # type: ignore[dict-item]
-            plain["alarms"][alarm] = {**held, **own, "limits": limits}
-        return decision_plan(Settings.model_validate_json(json.dumps(plain)), site.rate_hz)
-    changes = [
-        Adjustment(
-            alarm=Alarm(alarm), owner="sweep", reason="sweep", limits_at=own["limits"],  # type: ignore[arg-type]
-            **{name: own[name] for name in DELAYS if name in own},  # type: ignore[arg-type]
+def _labels(part: SitePart, base: Path, insulators: tuple[str, ...]) -> LabelSet:
+    where = path_of(base, part.labels)
+    text = where.read_text(encoding="utf-8-sig")
+    return read_labels(text, str(where), insulators, (part.name,))
+
+
+def _recorded(
+    grid: Grid, base: Path, workers: Workers, kept: KeptTasks | None
+) -> dict[str, Recorded]:
+    """Of each site that is a folder of recordings, what was measured in it."""
+    parts = [part for part in grid.sites if part.recordings]
+    tasks = [(part, task) for part in parts for task in recorded_tasks(part, base)]
+    work = [task for _, task in tasks]
+    if kept is None:
+        done = workers.results(measured_recordings, work)
+    else:
+        codec = (recorded_to_plain, recorded_from_plain)
+        done = kept.results(workers, measured_recordings, work, codec)
+    found: dict[str, list[Recorded]] = {}
+    for (part, _), one in zip(tasks, done, strict=True):
+        found.setdefault(part.name, []).append(one)
+    return {part.name: joined_recordings(part, found[part.name]) for part in parts}
+
+
+def _trials(
+    grid: Grid,
+    base: Path,
+    workers: Workers,
+    kept: KeptTasks | None,
+    recorded: Mapping[str, Recorded],
+) -> Iterable[tuple[SitePart, SiteTrials]]:
+    """Each site with all points tried on it."""
+    least, most = POINTS_A_TASK
+    size = max(least, min(most, math.ceil(len(grid.points) / (2 * workers.count))))
+    pieces = [grid.points[at : at + size] for at in range(0, len(grid.points), size)]
+    tasks = [
+        _site_task(part, base, piece, number == 0, recorded.get(part.name))
+        for part in grid.sites
+        for number, piece in enumerate(pieces)
+    ]
+    if kept is None:
+        done = workers.results(tried_on, tasks)
+    else:
+        done = kept.results(workers, tried_on, tasks, (trials_to_plain, trials_from_plain))
+    every = iter(done)
+    for part in grid.sites:
+        yield part, _together(part, [next(every) for _ in pieces], kept)
+
+
+def _site_task(
+    part: SitePart,
+    base: Path,
+    piece: tuple[Point, ...],
+    with_plain: bool,
+    recorded: Recorded | None,
+) -> SiteTask:
+    inputs = "" if recorded is None else inputs_sha(recorded.inputs)
+    return SiteTask(part, base.resolve(), piece, with_plain, inputs, recorded)
+
+
+def _together(part: SitePart, found: list[SiteTrials], kept: KeptTasks | None) -> SiteTrials:
+    if len({one.digest for one in found}) > 1:
+        if kept is not None:
+            kept.forget()
+        raise GridFault(
+            f"site {part.name}: its rows changed while they were decided on; sweep a copy, or "
+            "start the same command again"
         )
-        for alarm, own in parts.items()
-    ]  # fmt: skip
-    sha = sha256(json.dumps([sorted(point), "as shipped"]).encode()).hexdigest()[:16]
-    watched = [WatchedInsulator(one) for one in site.insulators]
-    return bind(adjusted(DEFAULT_ALARMS, changes), watched, sha, site.rate_hz)
-
-
-Trials = dict[Tried, list[Occurrence]]
-
-
-def _decided(
-    site: SiteRows, plans: Mapping[Point, DecisionPlan]
-) -> tuple[Trials, dict[str, tuple[Span, ...]], int, str]:
-    """(alarms of everything tried, when each insulator was watched, rows, their digest)."""
-    states = {point: initial(plan) for point, plan in plans.items()}
-    changes: dict[Point, list[ConditionChange]] = {point: [] for point in plans}
-    spans: dict[tuple[str, int, str], list[Span]] = {}
-    watched: dict[str, tuple[Span, ...]] = dict.fromkeys(site.insulators, ())
-    rows, digest = 0, ""
-    for unit in site.stretches:
-        rows, digest = rows + len(unit), digest_of(unit, digest)
-        for point, plan in plans.items():
-            found = decided_over(states[point], unit, plan)
-            states[point] = found.state
-            changes[point] += found.changes
-        for name, own in unit.insulators.items():
-            watched[name] = joined((*watched[name], *watched_spans(own)))
-            for kind, limit_ua, crossed in crossings(own):
-                spans.setdefault((kind, limit_ua, name), []).extend(crossed)
-    tried: Trials = {Tried(OURS, point): list(occurrences(said)) for point, said in changes.items()}
-    for kind in KINDS:
-        tried |= {plain_trial(kind, limit_ua): [] for limit_ua in LIMITS_UA}
-    for (kind, limit_ua, name), found_spans in spans.items():
-        tried[plain_trial(kind, limit_ua)] += occurrences_of(name, joined(found_spans, OFF_US))
-    return tried, watched, rows, digest
+    tried: Trials = {}
+    shas: dict[Point, str] = {}
+    for one in found:
+        tried |= one.tried
+        shas |= one.shas
+    first = found[0]
+    return SiteTrials(first.insulators, first.rows, first.digest, first.watched, shas, tried)
 
 
 def _tally(
     tallies: dict[tuple[Tried, str], Tally],
     grid: Grid,
-    site: SiteRows,
+    site: SitePart,
     labels: Sequence[Label],
-    tried: Trials,
-    watched: Mapping[str, tuple[Span, ...]],
+    trials: SiteTrials,
 ) -> None:
-    unknown = [name for name in grid.held if name not in site.insulators]
+    watched = trials.watched
+    unknown = [name for name in grid.held if name not in trials.insulators]
     if unknown and len(grid.sites) == 1:
         raise GridFault(
             f"hold_out.insulators {', '.join(unknown)}: unknown; there are "
-            f"{', '.join(site.insulators)}"
+            f"{', '.join(trials.insulators)}"
         )
     kept = {name: spans for name, spans in watched.items() if name in grid.held}
     rest = {name: spans for name, spans in watched.items() if name not in grid.held}
     whole = (0, INT64_MAX)
-    if site.part.held_out:
+    if site.held_out:
         pieces = [(HELD_OUT, watched, whole)]
     else:
         pieces = [
@@ -191,7 +215,7 @@ def _tally(
         ]
     for part, own, period in pieces:
         if own and period[0] < period[1]:
-            _add(tallies, grid, part, own, period, labels, tried)
+            _add(tallies, grid, part, own, period, labels, trials.tried)
 
 
 def _add(

@@ -16,9 +16,10 @@ from edge.records import HealthRow, IntervalRow, Stream, WeatherRow
 from edge.wire import body_line
 from gateway.history.sqlite_store import SqliteHistory
 from gateway.replay import rows_run
+from gateway.replay.progress import PROGRESS
 from gateway.replay.results import read_run
 from gateway.replay.rows import stored_rows
-from gateway.replay.rows_run import PROGRESS, RESULTS, RowsRequest, decide_rows
+from gateway.replay.rows_run import RESULTS, RowsRequest, decide_rows
 from gateway.replay.stored_columns import Week, stored_weeks
 from gateway.replay.stored_units import wanted_rows
 from tests.gateway.build import UNIT, commit, key
