@@ -8,24 +8,24 @@ their clock was in doubt, and of no others.
 
 from __future__ import annotations
 
-import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import cast
 
 from edge.quantities import Flag
 from edge.records import ClockCorrection, IntervalRow, Stream
 from edge.wire import read_checked
-from gateway.history.columns import TABLE_OF, from_row, plain_body
+from gateway.history.columns import TABLE_OF, Intern, from_row, plain_body
+from gateway.history.connection import Connection
 from gateway.history.store import Entry
 
 CORRECTED_US_MIN = 1_000_000
 """Smaller corrections are below what a row can tell, and change nothing."""
 
 _KNOWN = f"""
-SELECT c.shift_us FROM clock_correction c JOIN marks m ON m.stream_id = c.stream_id
-WHERE m.unit = ? AND c.boot = ? AND c.from_counter <= ? AND c.to_counter > ?
-AND abs(c.shift_us) >= {CORRECTED_US_MIN} ORDER BY c.stream_id DESC, c.seq DESC LIMIT 1
+SELECT c.from_counter, c.to_counter, c.shift_us FROM clock_correction c
+JOIN marks m ON m.stream_id = c.stream_id WHERE m.unit = ? AND c.boot = ?
+AND abs(c.shift_us) >= {CORRECTED_US_MIN} ORDER BY c.stream_id DESC, c.seq DESC
 """
 
 _TABLE = TABLE_OF[IntervalRow]
@@ -37,6 +37,10 @@ JOIN interval r ON r.insulator = l.insulator AND r.start_us = l.start_us AND r.s
 AND r.stream_id = l.stream_id AND r.seq = l.seq
 WHERE m.unit = ? AND m.stream = ? AND r.start_counter >= ? AND r.start_counter < ?
 """
+
+
+Shift = tuple[int, int, int]
+"""First counter, counter after the last, correction in microseconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,24 +61,34 @@ def is_doubtful(row: IntervalRow) -> bool:
     return Flag.CLOCK_UNSYNCHRONISED.value in row.flags
 
 
-def dated(db: sqlite3.Connection, entry: Entry, boot: int) -> Entry:
-    """The entry under the time at which its row belongs, by a correction that is already there.
+def all_dated(db: Connection, entries: Sequence[Entry], intern: Intern) -> Iterator[Entry]:
+    """Each entry under the time at which its row belongs, by the corrections already there.
 
-    boot: the number of its word. The body stays as it was sent.
+    One question for each start of a unit's machine. The bodies stay as they were sent.
     """
-    row = entry.record
-    if not isinstance(row, IntervalRow) or not is_doubtful(row):
-        return entry
-    given = (entry.key.unit, boot, row.start_counter, row.start_counter)
-    found = db.execute(_KNOWN, given).fetchone()
-    if found is None or row.start_us + found[0] < 0:
-        return entry
-    return replace(entry, record=replace(row, start_us=row.start_us + found[0]))
+    known: dict[tuple[str, int], list[Shift]] = {}
+    for entry in entries:
+        row = entry.record
+        if not isinstance(row, IntervalRow) or not is_doubtful(row):
+            yield entry
+            continue
+        at = entry.key.unit, intern(entry.boot)
+        if at not in known:
+            known[at] = db.execute(_KNOWN, at).fetchall()
+        start_us = _start_us(row, known[at])
+        moved = start_us != row.start_us
+        yield replace(entry, record=replace(row, start_us=start_us)) if moved else entry
 
 
-def moved_by(
-    db: sqlite3.Connection, unit: str, boot: int, correction: ClockCorrection
-) -> Iterator[Moved]:
+def _start_us(row: IntervalRow, known: Sequence[Shift]) -> int:
+    """known: the corrections of its unit and start, the newest first."""
+    for from_counter, to_counter, shift_us in known:
+        if from_counter <= row.start_counter < to_counter:
+            return row.start_us + shift_us if row.start_us + shift_us >= 0 else row.start_us
+    return row.start_us
+
+
+def moved_by(db: Connection, unit: str, boot: int, correction: ClockCorrection) -> Iterator[Moved]:
     """The rows that are already there and that a new correction is of. boot: as above."""
     if abs(correction.shift_us) < CORRECTED_US_MIN:
         return
@@ -89,7 +103,7 @@ def moved_by(
             yield Moved(stream_id, seq, row, body or plain_body(row), was_us, start_us)
 
 
-def move(db: sqlite3.Connection, moved: Moved) -> None:
+def move(db: Connection, moved: Moved) -> None:
     """Find the row under its new time from now on, and keep its body as it was sent."""
     key = (moved.stream_id, moved.seq)
     db.execute(

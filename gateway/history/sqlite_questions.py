@@ -10,6 +10,7 @@ from typing import TypeVar, cast
 from edge.records import IntervalRow, Record, Stream
 from edge.wire import read_checked
 from gateway.history.columns import TABLE_OF, TABLE_OF_KIND, Column, Table, from_row, plain_body
+from gateway.history.connection import Connection, Rows
 from gateway.history.store import PAGE_MAX, Entry, HistoryFault, Of, StreamKey
 
 Kind = TypeVar("Kind", bound=Record)
@@ -32,7 +33,10 @@ def columns_of(table: Table) -> str:
 class SqliteQuestions:
     """A read-only connection. `words` is remembered between the readers of a site."""
 
-    def __init__(self, connection: sqlite3.Connection, path: Path, words: dict[int, str]) -> None:
+    JOIN_IN_ORDER = "CROSS JOIN"
+    """Lines first, then their rows: SQLite keeps to the order of a cross join."""
+
+    def __init__(self, connection: Connection, path: Path | str, words: dict[int, str]) -> None:
         self._connection = connection
         self._path = path
         self._words = words
@@ -41,7 +45,7 @@ class SqliteQuestions:
         """Ends the connection."""
         self._connection.close()
 
-    def ask(self, query: str, *given: object) -> sqlite3.Cursor:
+    def ask(self, query: str, *given: object) -> Rows:
         try:
             return self._connection.execute(query, given)
         except sqlite3.Error as fault:
@@ -108,7 +112,7 @@ class SqliteQuestions:
         extra, join = "", ""
         if table is not None:
             on = _BY_START if table.record is IntervalRow else _BY_LINE
-            extra, join = f", {columns_of(table)}", f"CROSS JOIN {table.name} r ON {on}"
+            extra, join = f", {columns_of(table)}", f"{self.JOIN_IN_ORDER} {table.name} r ON {on}"
         rows = self.ask(
             f"SELECT {_LINE_COLUMNS}{extra} FROM lines l {join} "
             "WHERE l.stream_id = ? AND l.seq BETWEEN ? AND ? AND l.kind = ?",

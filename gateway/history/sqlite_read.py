@@ -154,11 +154,11 @@ class SqliteReader(SqliteArrays):
 
     def losses(self) -> list[Of[Loss]]:
         """The loss records, by stream."""
-        return self.of(Loss, "1 ORDER BY r.stream_id, r.seq")
+        return self.of(Loss, "true ORDER BY r.stream_id, r.seq")
 
     def clock_corrections(self) -> list[Of[ClockCorrection]]:
         """The clock corrections, by stream."""
-        return self.of(ClockCorrection, "1 ORDER BY r.stream_id, r.seq")
+        return self.of(ClockCorrection, "true ORDER BY r.stream_id, r.seq")
 
     def _between(self, kind: type[Kind], start_us: int, end_us: int, limit: int) -> list[Of[Kind]]:
         time = TABLE_OF[kind].time
@@ -249,8 +249,11 @@ class SqliteReader(SqliteArrays):
 
     def decisions(self, after: int = 0, limit: int = PAGE_MAX) -> list[JournalLine]:
         """What people decided, numbered above `after`; none in a file of an earlier version."""
-        there = self.ask("SELECT 1 FROM sqlite_master WHERE name = 'decisions'").fetchone()
-        return [] if there is None else self._lines_after("decisions", after, 0, limit)
+        return self._lines_after("decisions", after, 0, limit) if self._has_decisions() else []
+
+    def _has_decisions(self) -> bool:
+        found = self.ask("SELECT 1 FROM sqlite_master WHERE name = 'decisions'").fetchone()
+        return found is not None
 
     def _lines_after(self, table: str, after: int, start_us: int, limit: int) -> list[JournalLine]:
         rows = self.ask(

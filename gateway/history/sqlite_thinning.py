@@ -138,7 +138,9 @@ class SqliteThinner(SqliteLoader):
         self._put_week((self.number(Columns.HOURLY), *key[1:]), thinned(tens, HOUR_US))
         if source == KEPT_SOURCE:
             self._forget(insulator, week)
-        self._connection.execute("INSERT OR IGNORE INTO thinned VALUES (?, ?, ?)", key[1:])
+        self._connection.execute(
+            "INSERT INTO thinned VALUES (?, ?, ?) ON CONFLICT DO NOTHING", key[1:]
+        )
         return Thinned(1, sum(counts), int(tens["start_us"].shape[0]))
 
     def _live_week(self, insulator: str, source: str, week: int) -> dict[str, Ints]:

@@ -12,11 +12,12 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
-from edge.records import ClockCorrection, IntervalRow, Loss
+from edge.records import ClockCorrection, IntervalRow, Loss, Record
 from gateway.history.columns import TABLE_OF, TABLES, Column, Table, exact, to_row
+from gateway.history.connection import Connection
 from gateway.history.migrations import steps
-from gateway.history.sqlite_dating import dated, move, moved_by
-from gateway.history.sqlite_marks import read_digests, read_marks
+from gateway.history.sqlite_dating import all_dated, move, moved_by
+from gateway.history.sqlite_marks import move_mark, read_digests, read_given_up, read_marks
 from gateway.history.store import (
     Commit,
     Entry,
@@ -24,7 +25,6 @@ from gateway.history.store import (
     JournalLine,
     Mark,
     MarkConflict,
-    MarkMove,
     StreamKey,
 )
 
@@ -37,32 +37,32 @@ SECURITY_EVENTS_MAX = 10_000
 WORDS_CACHED_MAX = 50_000
 """Words remembered by the writer; past it the memory is emptied and filled again from the file."""
 
-_LINE = "INSERT INTO lines VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+LINE = (
+    "stream_id", "seq", "digest", "kind", "boot", "clock", "t_boot_ns", "t_utc_us",
+    "insulator", "start_us", "span", "unread", "body",
+)  # fmt: skip
+"""Columns of the table of lines."""
 
 Row = Sequence[Column]
 
-
-def _insert(table: Table) -> str:
-    columns = ("stream_id", "seq", *table.columns)
-    return (
-        f"INSERT INTO {table.name} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
-    )
-
-
-_INSERTS = {table.name: _insert(table) for table in TABLES}
+_COLUMNS = {table.name: ("stream_id", "seq", *table.columns) for table in TABLES}
 
 
 class SqliteWriter:
     """Appends to one site's file; see SiteWriter. Two threads may append, one at a time."""
 
-    def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
+    def __init__(self, connection: Connection, path: Path | str) -> None:
         self._connection = connection
         self._path = path
         self._one_at_a_time = threading.Lock()
         self._ended = False
         self._words: dict[str, int] = {}
         self._insulators: set[int] = set()
-        steps.apply(Database(connection, execute_plugins=False))
+        self._make_tables()
+
+    def _make_tables(self) -> None:
+        assert isinstance(self._connection, sqlite3.Connection)
+        steps.apply(Database(self._connection, execute_plugins=False))
 
     def _give_back(self) -> None:
         """Pages in memory: one writer a site holds them, and the system's cache has them too."""
@@ -76,21 +76,28 @@ class SqliteWriter:
 
     def marks(self) -> dict[StreamKey, Mark]:
         """Where each stream stands."""
-        found = read_marks(self._connection)
+        with self._told():
+            found = read_marks(self._connection)
         self._give_back()
         return found
 
     def digests(self, key: StreamKey, first: int, last: int) -> dict[int, bytes]:
         """Digests of the stored lines `first` to `last`."""
-        return read_digests(self._connection, key, first, last)
+        with self._told():
+            return read_digests(self._connection, key, first, last)
 
     def given_up(self, key: StreamKey, first: int, last: int) -> list[tuple[int, int]]:
         """First and last number of each loss record that stands for any of `first` to `last`."""
-        return self._connection.execute(
-            "SELECT first, last FROM loss WHERE stream_id = (SELECT stream_id FROM marks "
-            "WHERE unit = ? AND epoch = ? AND stream = ?) AND first <= ? AND last >= ?",
-            (key.unit, key.epoch, key.stream.value, last, first),
-        ).fetchall()
+        with self._told():
+            return read_given_up(self._connection, key, first, last)
+
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        """Faults of the database outside a commit as those of the history."""
+        try:
+            yield
+        except sqlite3.Error as fault:
+            raise HistoryFault(f"history {self._path}: {fault}; it must be readable") from fault
 
     def append(self, commit: Commit) -> None:
         """All of a commit or nothing, durable on return."""
@@ -146,69 +153,51 @@ class SqliteWriter:
                 f"history {self._path}: its {table} ends at {last}; {numbers[:1]} does not "
                 "follow on it; another writer was here"
             )
-        self._connection.executemany(
-            f"INSERT INTO {table} VALUES (?, ?, ?)",
-            [(line.number, line.at_us, line.body) for line in lines],
-        )
+        rows = [(line.number, line.at_us, line.body) for line in lines]
+        self._add(table, ("number", "at_us", "body"), rows)
 
     def _write(self, commit: Commit) -> None:
-        streams = {key: self._move(key, move, commit.at_us) for key, move in commit.marks.items()}
+        streams = self._move(commit)
         self._write_entries(commit.entries, streams)
-        self._connection.executemany(
-            "INSERT INTO raw_messages (stream_id, first, last, payload) VALUES (?, ?, ?, ?)",
+        self._add(
+            "raw_messages",
+            ("stream_id", "first", "last", "payload"),
             [(streams[raw.key], raw.first, raw.last, raw.payload) for raw in commit.raw],
         )
-        self._connection.executemany(
-            "DELETE FROM raw_messages WHERE stream_id = ? AND first = ? AND last = ?",
-            [(streams[raw.key], raw.first, raw.last) for raw in commit.placed],
-        )
-        self._write_refused(commit)
+        if commit.refused or commit.events:
+            self._write_refused(commit)
 
-    def _move(self, key: StreamKey, move: MarkMove, at_us: int) -> int:
-        name = (key.unit, key.epoch, key.stream.value)
-        row = self._connection.execute(
-            "SELECT stream_id, upto FROM marks WHERE unit = ? AND epoch = ? AND stream = ?", name
-        ).fetchone()
-        found = None if row is None else row[1]
-        if found != move.before:
-            raise MarkConflict(
-                f"history {self._path}: mark of {'/'.join(name)} is {found}, not {move.before}; "
-                "another writer was here"
-            )
-        if row is None:
-            return int(
-                self._connection.execute(
-                    "INSERT INTO marks (unit, epoch, stream, upto, received_us) "
-                    "VALUES (?, ?, ?, ?, ?)",
-                    (*name, move.upto, at_us),
-                ).lastrowid
-                or 0
-            )
-        self._connection.execute(
-            "UPDATE marks SET upto = ?, received_us = ? WHERE stream_id = ?",
-            (move.upto, at_us, row[0]),
-        )
-        return int(row[0])
+    def _add(self, table: str, columns: Sequence[str], rows: Sequence[Row]) -> None:
+        """Adds rows that are not there yet."""
+        marks = ", ".join("?" * len(columns))
+        query = f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks})"
+        self._connection.executemany(query, rows)
+
+    def _move(self, commit: Commit) -> dict[StreamKey, int]:
+        """The number of each stream whose mark is moved."""
+        return {
+            key: move_mark(self._connection, key, move, commit.at_us)
+            for key, move in commit.marks.items()
+        }
 
     def _write_entries(self, entries: Sequence[Entry], streams: dict[StreamKey, int]) -> None:
         lines: list[Row] = []
         rows: dict[str, list[Row]] = defaultdict(list)
-        for sent in entries:
-            entry = dated(self._connection, sent, self._intern(sent.boot))
+        for entry in all_dated(self._connection, entries, self._intern):
             stream_id = streams[entry.key]
             where: tuple[int | None, ...] = (None, None, None)
             if entry.record is not None:
                 table = TABLE_OF[type(entry.record)]
-                row = to_row(table, entry.record, self._intern)
+                row = self._row(table, entry.record)
                 rows[table.name].append((stream_id, entry.seq, *row))
                 if isinstance(entry.record, IntervalRow):
                     where = self._place(entry.record)
                 elif isinstance(entry.record, Loss):
                     self._forget_line(stream_id, entry.seq)
             lines.append(self._line(stream_id, entry, where))
-        self._connection.executemany(_LINE, lines)
+        self._add("lines", LINE, lines)
         for name, batch in rows.items():
-            self._connection.executemany(_INSERTS[name], batch)
+            self._add(name, _COLUMNS[name], batch)
         for entry in entries:
             if isinstance(entry.record, ClockCorrection):
                 self._correct(entry.key.unit, entry.record)
@@ -240,7 +229,9 @@ class SqliteWriter:
     def _place(self, row: IntervalRow) -> tuple[int, int, int]:
         insulator = self._intern(row.insulator)
         if insulator not in self._insulators:
-            self._connection.execute("INSERT OR IGNORE INTO insulators VALUES (?)", (insulator,))
+            self._connection.execute(
+                "INSERT INTO insulators VALUES (?) ON CONFLICT DO NOTHING", (insulator,)
+            )
             self._insulators.add(insulator)
         return insulator, row.start_us, self._intern(row.span)
 
@@ -255,27 +246,35 @@ class SqliteWriter:
         found = self._words.get(word)
         if found is not None:
             return found
-        row = self._connection.execute("SELECT id FROM words WHERE word = ?", (word,)).fetchone()
-        if row is None:
-            cursor = self._connection.execute("INSERT INTO words (word) VALUES (?)", (word,))
-            row = (cursor.lastrowid,)
         if len(self._words) >= WORDS_CACHED_MAX:
             self._words.clear()
-        self._words[word] = int(row[0])
+        self._words[word] = self._number(word)
         return self._words[word]
 
+    def _number(self, word: str) -> int:
+        """From the list of words; a new one is added to it."""
+        query = "SELECT id FROM words WHERE word = ?"
+        row = self._connection.execute(query, (word,)).fetchone()
+        if row is None:
+            query = "INSERT INTO words (word) VALUES (?) RETURNING id"
+            (row,) = self._connection.execute(query, (word,)).fetchall()
+        return int(row[0])
+
+    def _row(self, table: Table, record: Record) -> Row:
+        return to_row(table, record, self._intern)
+
     def _write_refused(self, commit: Commit) -> None:
-        self._connection.executemany(
-            "INSERT INTO refusals (at_us, topic, reason, text, payload, size_bytes) "
-            "VALUES (?, ?, ?, ?, ?, ?)",
+        self._add(
+            "refusals",
+            ("at_us", "topic", "reason", "text", "payload", "size_bytes"),
             [
                 (one.at_us, one.topic, one.reason, one.text, one.payload, one.size_bytes)
                 for one in commit.refused
             ],
         )
-        self._connection.executemany(
-            "INSERT INTO security_events (at_us, unit, event, detail, count) "
-            "VALUES (?, ?, ?, ?, ?)",
+        self._add(
+            "security_events",
+            ("at_us", "unit", "event", "detail", "count"),
             [(one.at_us, one.unit, one.event, one.detail, one.count) for one in commit.events],
         )
         for table, most in (("refusals", REFUSALS_MAX), ("security_events", SECURITY_EVENTS_MAX)):
