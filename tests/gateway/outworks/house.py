@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -54,7 +55,10 @@ class OutwardHouse(House):
             outstation=self.outstation,
         )
         ways = Ways(lambda unit, what: self.sent.append((unit, what)), lambda beat: None, dict)
-        self.outworks = Outworks(settings, self._sources(), ways)
+        with warnings.catch_warnings():
+            # A plug-in of the library, none of ours, imports what Python is going to remove.
+            warnings.filterwarnings("ignore", "'imghdr' is deprecated", DeprecationWarning)
+            self.outworks = Outworks(settings, self._sources(), ways)
         return (*self.rooms, *self.outworks.rooms())
 
     def _on_entries(self, site: str, entries: Sequence[Entry]) -> None:
