@@ -164,6 +164,10 @@ class SqliteWriter:
             ("stream_id", "first", "last", "payload"),
             [(streams[raw.key], raw.first, raw.last, raw.payload) for raw in commit.raw],
         )
+        self._connection.executemany(
+            "DELETE FROM raw_messages WHERE stream_id = ? AND first = ? AND last = ?",
+            [(streams[raw.key], raw.first, raw.last) for raw in commit.placed],
+        )
         if commit.refused or commit.events:
             self._write_refused(commit)
 
