@@ -10,7 +10,7 @@ SETTINGS_DIR=/etc/seafret        # never overwritten
 UNITS_DIR=/etc/systemd/system
 BACKUPS_DIR=/var/lib/seafret-backup
 VERSIONS_KEPT=3
-COMES_UP_S=60                    # a version that is not up by then is rolled back
+COMES_UP_S=300                   # as long as its service may take; then it is rolled back
 
 usage() {
   cat <<'TEXT'
@@ -211,7 +211,7 @@ versions() {
 # Keeps the newest few and whatever a link points to.
 prune_versions() {
   local here number=0
-  for here in $(find "$HOME_DIR/versions" -mindepth 1 -maxdepth 1 -type d | sort -r); do
+  for here in $(find "$HOME_DIR/versions" -mindepth 1 -maxdepth 1 -type d | sort -rV); do
     case $here in "$(readlink -f "$HOME_DIR/current")" | "$(readlink -f "$HOME_DIR/previous")") continue ;; esac
     number=$((number + 1))
     [ -f "$here/complete" ] && [ "$number" -lt "$VERSIONS_KEPT" ] || rm -rf "$here"

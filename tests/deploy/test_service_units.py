@@ -75,6 +75,25 @@ def test_our_daemons_are_watched_and_keep_their_state_where_the_examples_say(nam
     assert kept[name] == folder
 
 
+def test_a_version_is_not_rolled_back_while_its_service_may_still_be_starting() -> None:
+    """A gateway may have years of history to bring to a newer shape."""
+    script = (TOP / "deploy/install.sh").read_text("utf-8")
+    waits = re.search(r"(?m)^COMES_UP_S=(\d+)", script)
+    starts = [
+        re.search(r"(?m)^TimeoutStartSec=(\d+)$", path.read_text("utf-8")) for path in DAEMONS
+    ]
+    assert waits and int(waits[1]) >= max(int(found[1]) for found in starts if found)
+
+
+def test_the_broker_says_each_rule_once() -> None:
+    rules = [
+        line
+        for line in (TOP / "deploy/broker/acl").read_text("utf-8").splitlines()
+        if line and not line.startswith("#")
+    ]
+    assert len(rules) == len(set(rules))
+
+
 def test_the_examples_are_mutual_tls_and_name_what_the_installation_places() -> None:
     script = (TOP / "deploy/install.sh").read_text("utf-8")
     unit = parse_settings((TOP / "deploy/edge.example.toml").read_text("utf-8"), "example")

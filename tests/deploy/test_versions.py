@@ -104,6 +104,15 @@ def test_old_versions_go_but_never_one_in_use_or_the_one_before(home: Path) -> N
     assert left == ["1", "2", "5", "6"]
 
 
+def test_the_tenth_version_is_newer_than_the_ninth(home: Path) -> None:
+    for name in ("0.1.0-a", "0.1.0-b", "0.8.0-c", "0.9.0-d", "0.10.0-e"):
+        made(home, name)
+    run(home, f'switch_to "{home}/versions/0.1.0-a"; switch_to "{home}/versions/0.1.0-b"')
+    run(home, "prune_versions")
+    left = {path.name for path in (home / "versions").iterdir()}
+    assert left == {"0.1.0-a", "0.1.0-b", "0.9.0-d", "0.10.0-e"}
+
+
 def test_the_installation_is_refused_without_root(home: Path) -> None:
     ran = run(home, "is_root() { false; }\nmain gateway")
     assert ran.returncode == 69 and "must be run as root" in ran.stderr
