@@ -6,8 +6,6 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from edge.decide.alarm_table import DEFAULT_ALARMS
-from edge.decide.definitions import Alarm
 from edge.quantities import State
 from edge.records import WeatherRow
 from gateway.alarms.messages import MessageClass
@@ -15,16 +13,6 @@ from gateway.alarms.states import Shown
 from gateway.console.alarm_picture import AlarmTold
 from gateway.console.picture import InsulatorTold, SiteTold
 from gateway.console.present import Told
-
-MARGIN_UA = next(
-    limit.at
-    for one in DEFAULT_ALARMS
-    if one.id is Alarm.NEAR_MARGIN
-    for limit in one.limits
-    if limit.quantity == "arcing_peak_ua"
-)
-"""Arcing peak at which the alarm 'near the margin' comes where a site sets no other limit: what a
-bar of arcing peak is drawn against."""
 
 ARCING = (State.ARCING_SPARSE, State.ARCING_DENSE)
 

@@ -27,6 +27,7 @@ from gateway.alarms.journal import Entry
 from gateway.alarms.states import Shown
 from gateway.console import words
 from gateway.console.gate import FORM_KEY, Gate, caller_of
+from gateway.console.limit_lines import DEFAULT_LINES, LimitLines
 from gateway.console.present import Present, Told
 from gateway.console.rooms import Door, Room
 from gateway.console.sources import Sources
@@ -94,6 +95,7 @@ class Look:
         self.sources, self.present, self.console, self.gate = sources, present, console, gate
         self._zone = ZoneInfo(console.time_zone) if console.time_zone else None
         self._doors = (*DOORS, *(door for room in rooms for door in room.doors), *LAST_DOORS)
+        self._in_force = tuple(room.in_force for room in rooms if room.in_force is not None)
         self.assets = assets
         self._environment = _environment(rooms)
         self._environment.globals["assets"] = assets
@@ -108,6 +110,11 @@ class Look:
     def title_of(self, site: str) -> str:
         """A site as people say it."""
         return self.sources.register[site].title or site
+
+    def limits_of(self, site: str, insulator: str) -> LimitLines:
+        """Limits that an insulator's drawings show."""
+        found = (in_force(site, insulator) for in_force in self._in_force)
+        return next((one for one in found if one is not None), DEFAULT_LINES)
 
     def known_site(self, site: str) -> str:
         """The site. 404 where there is none."""

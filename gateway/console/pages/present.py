@@ -10,7 +10,7 @@ from gateway.alarms.actions import ActionRefused
 from gateway.alarms.messages import MessageClass
 from gateway.console.alarm_asks import number_of
 from gateway.console.alarm_rows import listed, row_of, surroundings, weather_words
-from gateway.console.fleet import MARGIN_UA, fleet_rows
+from gateway.console.fleet import fleet_rows
 from gateway.console.pages.look import Context, Look
 from gateway.console.pages.trends import Sparks, site_strips
 from gateway.console.picture import InsulatorTold, Picture, UnitTold
@@ -30,7 +30,7 @@ STRIPS_MAX = 60
 def present_routes(look: Look) -> APIRouter:
     """The routes of these pages."""
     routes = APIRouter(include_in_schema=False)
-    sparks = Sparks(look.sources)
+    sparks = Sparks(look.sources, look.limits_of)
     _add_fleet(routes, look)
     _add_alarms(routes, look, sparks)
     _add_units(routes, look)
@@ -43,7 +43,7 @@ def _add_fleet(routes: APIRouter, look: Look) -> None:
         def context(told: Told) -> Context:
             return {
                 "rows": fleet_rows(told),
-                "margin_ua": MARGIN_UA,
+                "limits_of": look.limits_of,
                 "weather_words": weather_words,
             }
 
@@ -66,10 +66,9 @@ def _add_fleet(routes: APIRouter, look: Look) -> None:
                 "units": [one for one in told.picture.units if one.site == site],
                 "strips": site_strips(
                     look.sources, site, [one.insulator for one in insulators[:STRIPS_MAX]],
-                    int(hours), times,
+                    int(hours), times, look.limits_of,
                 ),
                 "left_out": max(0, len(insulators) - STRIPS_MAX),
-                "margin_ua": MARGIN_UA,
                 "weather_words": weather_words,
                 "note_of": note_of,
             }  # fmt: skip

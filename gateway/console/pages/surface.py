@@ -12,7 +12,6 @@ from edge.records import Capture
 from gateway.alarms.messages import MessageClass
 from gateway.console.alarm_rows import listed, weather_words
 from gateway.console.assessing import Assessment, Assessments
-from gateway.console.fleet import MARGIN_UA
 from gateway.console.pages.look import Context, Look
 from gateway.console.pages.present import note_of
 from gateway.console.pages.surface_csv import add_tables
@@ -107,14 +106,14 @@ def _add_page(routes: APIRouter, look: Look, assessments: Assessments) -> None:
                 "all_cycles": CYCLES,
                 "wave": _wave(look, site, chosen, int(cycles)),
                 **_assessed(assessments.of(site), insulator),
-                "margin_ua": MARGIN_UA,
+                "limits": look.limits_of(site, insulator),
                 "weather": next(one.weather for one in told.picture.sites if one.site == site),
                 "weather_words": weather_words,
                 "note_of": note_of,
                 "times": times,
             }
 
-        topics = f"site:{site} assessed:{site} alarms"
+        topics = f"site:{site} assessed:{site} alarms limits"
         return look.page(request, "insulator.html", context, topics=topics)
 
 
@@ -123,7 +122,8 @@ def _past(look: Look, site: str, insulator: str, back_us: int, request: Request)
     if site not in look.sources.history.sites():
         return _Past(None, [], [], "")
     try:
-        trend = trend_of(look.sources, site, insulator, back_us, times)
+        limits = look.limits_of(site, insulator)
+        trend = trend_of(look.sources, site, insulator, back_us, times, limits)
         with reader_of(look.sources, site) as reader:
             exposure = exposure_lines(reader, insulator, times.now_us)
             found = reader.captures(max(0, times.now_us - CAPTURES_BACK_US), times.now_us + HOUR_US)

@@ -8,14 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from markupsafe import Markup
 
-from edge.decide.alarm_table import DEFAULT_ALARMS
-from edge.decide.definitions import Alarm
 from edge.quantities import STATES
 from edge.recording import RecordingError
 from edge.records import Capture
 from gateway.console.binning import Bins, binned
 from gateway.console.drawing import number
-from gateway.console.fleet import MARGIN_UA
+from gateway.console.limit_lines import LimitLines
 from gateway.console.plots import LEFT, RIGHT, TREND_WIDTH, gap_count, trend_plot
 from gateway.console.reading_rows import columns_of, humidity_of, reader_of, rows_of
 from gateway.console.sources import Sources
@@ -30,15 +28,6 @@ TABLE_ROWS = 60
 """A trend's table has so many rows, each the worst of its columns; the CSV has every row."""
 
 DAYS_SHOWN = 31
-
-ARCS_LIMIT = next(
-    limit.at
-    for one in DEFAULT_ALARMS
-    if one.id is Alarm.ARCING
-    for limit in one.limits
-    if limit.quantity == "arcing_halfcycles_per_min"
-)
-"""Half-cycles a minute at which the alarm of arcing comes where a site sets no other limit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +58,14 @@ class Trend:
     days: Markup
 
 
-def trend_of(sources: Sources, site: str, insulator: str, back_us: int, times: Times) -> Trend:
+def trend_of(
+    sources: Sources,
+    site: str,
+    insulator: str,
+    back_us: int,
+    times: Times,
+    limits: LimitLines,
+) -> Trend:
     """The trend up to now. Raises HistoryFault."""
     period = Period(max(0, times.now_us - back_us), times.now_us)
     with rows_of(sources, site) as rows:
@@ -78,7 +74,7 @@ def trend_of(sources: Sources, site: str, insulator: str, back_us: int, times: T
         humid = humidity_of(rows, period, TREND_COLUMNS)
         days = columns_of(rows, insulator, _whole_days(times))
     return Trend(
-        Markup(trend_plot(bins, humid, MARGIN_UA / 1000, ARCS_LIMIT, period, times)),
+        Markup(trend_plot(bins, humid, limits.margin_ma, limits.arcs_per_min, period, times)),
         _cursor(bins, humid),
         LEFT,
         TREND_WIDTH - RIGHT,

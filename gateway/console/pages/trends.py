@@ -11,7 +11,7 @@ from gateway.alarms.states import Shown
 from gateway.console.alarm_rows import Row, trend_word
 from gateway.console.binning import Bins
 from gateway.console.drawing import number
-from gateway.console.fleet import MARGIN_UA
+from gateway.console.limit_lines import LimitsOf
 from gateway.console.plots import common_top, humidity_strip, sparkline, strip, time_axis
 from gateway.console.reading_rows import bins_of, humidity_of, rows_of
 from gateway.console.sources import Sources
@@ -41,8 +41,9 @@ NO_SPARK = Spark(Markup(""), "")
 class Sparks:
     """Two hours before now of an alarm's insulator; made once a minute for all who look."""
 
-    def __init__(self, sources: Sources) -> None:
+    def __init__(self, sources: Sources, limits_of: LimitsOf) -> None:
         self._sources = sources
+        self._limits_of = limits_of
         self._kept: OrderedDict[tuple[str, str, int], Spark] = OrderedDict()
 
     def of(self, row: Row) -> Spark:
@@ -70,7 +71,8 @@ class Sparks:
             return NO_SPARK  # the strip says that the history cannot be read
         if not bins.known.any():
             return NO_SPARK
-        return Spark(Markup(sparkline(bins, MARGIN_UA / 1000)), trend_word(bins.high.tolist()))
+        limit_ma = self._limits_of(site, insulator).margin_ma
+        return Spark(Markup(sparkline(bins, limit_ma)), trend_word(bins.high.tolist()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +89,12 @@ NO_STRIPS = Strips(Markup(""), {}, Markup(""), "")
 
 
 def site_strips(
-    sources: Sources, site: str, insulators: list[str], hours: int, times: Times
+    sources: Sources,
+    site: str,
+    insulators: list[str],
+    hours: int,
+    times: Times,
+    limits_of: LimitsOf,
 ) -> Strips:
     """All strips share the time axis and the current axis."""
     period = Period(times.now_us - hours * HOUR_US, times.now_us)
@@ -99,16 +106,23 @@ def site_strips(
             humid = humidity_of(rows, period, STRIP_COLUMNS)
     except HistoryFault:
         return NO_STRIPS
-    return _strips(bins, humid, period, times)
+    limits_ma = {one: limits_of(site, one).margin_ma for one in insulators}
+    return _strips(bins, limits_ma, humid, period, times)
 
 
-def _strips(bins: dict[str, Bins], humid: Floats, period: Period, times: Times) -> Strips:
+def _strips(
+    bins: dict[str, Bins],
+    limits_ma: dict[str, float],
+    humid: Floats,
+    period: Period,
+    times: Times,
+) -> Strips:
     if not bins:
         return NO_STRIPS
-    limit_ma = MARGIN_UA / 1000
-    top_ma = common_top(list(bins.values()), limit_ma)
+    top_ma = common_top(list(bins.values()), max(limits_ma.values()))
     drawn = {
-        name: Markup(strip(one, top_ma, limit_ma, period, times)) for name, one in bins.items()
+        name: Markup(strip(one, top_ma, limits_ma[name], period, times))
+        for name, one in bins.items()
     }
     first = next(iter(bins.values()))
     humidity = Markup(humidity_strip(humid, first, period, times))
