@@ -10,6 +10,7 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from math import inf
 from pathlib import Path
 
 from edge.clock import Clock, boot_id, steady_s
@@ -66,12 +67,12 @@ class Bench:
         own = next(one for one in plan.insulators if one.id == insulator)
         return own.calibration_at(self.clock.utc_us()).dry_ma
 
-    def awaited(self, comes: Callable[[], bool]) -> float | None:
+    def awaited(self, comes: Callable[[], bool], within_s: float = inf) -> float | None:
         """Seconds until something comes, looked for over and over; None: not within the wait."""
-        begun_s = steady_s()
+        begun_s, most_s = steady_s(), min(self.wait_s, within_s)
         pause = threading.Event()
         while not comes():
-            if steady_s() - begun_s > self.wait_s:
+            if steady_s() - begun_s > most_s:
                 return None
             pause.wait(TURN_S)
         return steady_s() - begun_s

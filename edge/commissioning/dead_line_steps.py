@@ -61,12 +61,17 @@ def gain(visit: Visit) -> Outcome:
         table, _ = visit.look()
         points.append((float(entered), mean_ma(table, "rms_na")))
         visit.keep({"points": points})
-    injected, shown = np.array(points).T
-    slope = float(injected @ injected / (injected @ shown))
     readings = _gain_readings(points, scale_ma)
     off = not all(one.holds for one in readings[:-2])
-    note = f"multiply the calibration's gain by {slope:.4f}, as a new dated entry" if off else ""
-    return Outcome(readings=readings, note=note)
+    return Outcome(readings=readings, note=_gain_note(points) if off else "")
+
+
+def _gain_note(points: list[tuple[float, float]]) -> str:
+    injected, shown = np.array(points).T
+    if not (injected @ shown) > 0:
+        return "the sensor shows none of the current: look after leads, sensor and channel"
+    slope = float(injected @ injected / (injected @ shown))
+    return f"multiply the calibration's gain by {slope:.4f}, as a new dated entry"
 
 
 def _gain_readings(points: list[tuple[float, float]], scale_ma: float) -> tuple[Reading, ...]:

@@ -54,7 +54,7 @@ def with_begun(journal: Journal, place: Place, begun: Begun) -> Journal:
 
 
 def with_outcome(journal: Journal, place: Place, outcome: Outcome) -> Journal:
-    """With a step ended; a passed one's interim findings go."""
+    """With a step ended, however it ended; its interim findings go."""
     begun = {key: one for key, one in journal.begun.items() if key != place}
     return replace(journal, outcomes={**journal.outcomes, place: outcome}, begun=begun)
 

@@ -85,6 +85,8 @@ def _calibration(visit: Visit) -> Calibration:
 def lead_off(visit: Visit) -> Outcome:
     """An open lead is seen as a current that is gone, and the current is back with the lead."""
     before_ma = mean_ma(visit.look()[0], "h1_na")
+    if not before_ma > 0:
+        return failed("no current is shown with the lead on: look after sensor and line")
     visit.act("Earth the ring at its test point; only then take the collector lead off.")
     if visit.bench.awaited(lambda: _ratio(visit, before_ma) < limits.LEAD_OFF_SHARE_MAX) is None:
         return failed("the current stayed: what is measured does not come through this lead")

@@ -146,11 +146,10 @@ def alarm(visit: Visit) -> Outcome:
                 "no alarm came: was the line energised, and the current high enough? One that "
                 "stands since an earlier try does not ring again before it has cleared"
             )
-        committed_s = steady_s()
+        receipt_s = bench.awaited(work.is_receipted, limits.RECEIPT_S_MAX)
         visit.act("Take the injection away.")
-        if bench.awaited(work.is_receipted) is None:
+        if receipt_s is None:
             return failed("the alarm was not receipted: look after network, broker and gateway")
-        receipt_s = steady_s() - committed_s
         rung = [_named(one) for one in work.heard(_is_sensor_alarm, after)]
     return told_alarm(rung, receipt_s, {one.key: visit.ask(one) for one in SEEN})
 

@@ -91,6 +91,15 @@ def test_a_film_that_leads_current_past_the_ring_fails_the_wet_step_only(
     assert found["entered"] == {"conductivity_ms_cm": "5", "injected_ma": "8.0"}
 
 
+@pytest.mark.parametrize("step", ["gain", "lead-off", "dry-phasor", "polarity", "saturation"])
+def test_a_sensor_that_shows_nothing_at_all_fails_its_steps(
+    worker: Worker, tmp_path: Path, step: str
+) -> None:
+    """A lead that was never connected, or a dead amplifier: every sample is the same code."""
+    worker.change(gain=0.0, noise_ma=0.0)
+    assert done(worker, tmp_path, step, wait_s=0.5)["verdict"] == "failed"
+
+
 HANDS: list[tuple[str, str, str]] = [
     ("saturation", "a fifth above the full scale, for", ""),
     ("lead-off", "take the collector lead off", "the current stayed"),
