@@ -144,7 +144,8 @@ def _trials(
 ) -> Iterable[tuple[SitePart, SiteTrials]]:
     """Each site with all points tried on it."""
     least, most = POINTS_A_TASK
-    size = max(least, min(most, math.ceil(len(grid.points) / (2 * workers.count))))
+    share = math.ceil(len(grid.points) / (2 * workers.count)) if workers.count > 1 else most
+    size = max(least, min(most, share))
     pieces = [grid.points[at : at + size] for at in range(0, len(grid.points), size)]
     tasks = [
         _site_task(part, base, piece, number == 0, recorded.get(part.name))

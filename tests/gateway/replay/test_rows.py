@@ -26,8 +26,8 @@ from tests.gateway.build import UNIT, commit, key
 from tests.gateway.commands.running import SITE, seafret
 from tests.gateway.replay.stories import told
 
-MINUTES = 900
-STEP_US = 3 * 3_600_000_000
+SEED, MINUTES = 37, 400
+STEP_US = 2 * 3_600_000_000
 
 
 @pytest.fixture(scope="module")
@@ -35,8 +35,7 @@ def data(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A story in a history, as its unit would have sent it."""
     folder = tmp_path_factory.mktemp("rows") / "history"
     writer = SqliteHistory(folder).writer(SITE)
-    rows = list(dict.fromkeys(map(body_line, told(6, MINUTES))))
-    kept = {body: row for row in told(6, MINUTES) if (body := body_line(row)) in set(rows)}
+    kept = {body_line(row): row for row in told(SEED, MINUTES)}
     for stream, kind in (
         (Stream.INTERVAL, IntervalRow),
         (Stream.WEATHER, WeatherRow),
@@ -49,7 +48,7 @@ def data(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def short_weeks(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Weeks of three hours, so that a story has several."""
+    """Weeks of two hours, so that a story has several."""
     monkeypatch.setattr("gateway.replay.stored_columns.WEEK_US", STEP_US)
 
 

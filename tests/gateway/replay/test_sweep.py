@@ -12,6 +12,7 @@ import pytest
 from edge.quantities import State
 from edge.records import IntervalRow, Stream
 from gateway.history.sqlite_store import SqliteHistory
+from gateway.replay.sweep_document import SWEEP_RESULTS
 from tests.gateway.build import MINUTE_US, commit, interval, key
 from tests.gateway.commands.running import SITE, Ran, seafret
 from tests.gateway.replay.told import label_line, labels_text
@@ -69,11 +70,19 @@ def story() -> list[IntervalRow]:
 LABELS = [label_line(105 + 300 * k, 125 + 300 * k) for k in range(4)]
 
 
-@pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    writer = SqliteHistory(tmp_path / "history").writer(SITE)
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The history, made once."""
+    history = tmp_path_factory.mktemp("sweep") / "history"
+    writer = SqliteHistory(history).writer(SITE)
     writer.append(commit(1, story(), key(stream=Stream.INTERVAL)))
     writer.close()
+    return history
+
+
+@pytest.fixture
+def folder(made: Path, tmp_path: Path) -> Path:
+    shutil.copytree(made, tmp_path / "history")
     (tmp_path / "labels.csv").write_text(labels_text(*LABELS))
     (tmp_path / "grid.toml").write_text(GRID)
     return tmp_path
@@ -198,3 +207,63 @@ def test_one_broken_recording_among_others_is_named_counted_and_passed_over(
     assert "1 recordings passed over" in ran.printed and "broken.cfg" in ran.printed
     told = json.loads((tmp_path / "out" / "run.json").read_text())
     assert len(told["broken"]) == 1 and told["inputs"][0]["rows"] > 0
+
+
+def by_trial(folder: Path, part: str) -> dict[tuple[str, str], dict[str, str]]:
+    rows = [row for row in table(folder) if row["part"] == part]
+    return {(row["detector"], row["settings"]): row for row in rows}
+
+
+def test_a_site_that_is_held_out_never_tunes_and_is_judged_beside(folder: Path) -> None:
+    """The second site has the same day with events where nothing arcs: tuning must not see it."""
+    history = folder / "history"
+    shutil.copyfile(history / f"{SITE}.sqlite3", history / "elsewhere.sqlite3")
+    calm = [label_line(180 + 300 * k, 190 + 300 * k) for k in range(4)]
+    (folder / "elsewhere.csv").write_text(labels_text(*calm))
+    sweep(folder)
+    alone = by_trial(folder, "tuning")
+    second = '\n[[site]]\nname = "elsewhere"\ndata = "history"\nlabels = "elsewhere.csv"\n'
+    (folder / "grid.toml").write_text(GRID + second + "held_out = true\n")
+    assert sweep(folder).code == 0
+    assert by_trial(folder, "tuning") == alone
+    held = by_trial(folder, "held-out")["alarms", "as in force"]
+    assert (held["events"], held["missed"]) == ("4", "4")
+    assert json.loads((folder / "out" / "run.json").read_text())["held_out_sites"] == ["elsewhere"]
+    (folder / "grid.toml").write_text(GRID + second)
+    sweep(folder)
+    assert by_trial(folder, "tuning") != alone
+
+
+def test_a_sweep_that_was_stopped_goes_on_and_leaves_the_same_bytes(folder: Path) -> None:
+    sweep(folder)
+    whole = {name: (folder / "out" / name).read_bytes() for name in SWEEP_RESULTS}
+    shutil.rmtree(folder / "out")
+    second = '\n[[site]]\nname = "south"\nrecordings = "library"\nlabels = "labels.csv"\n'
+    library = folder / "library"
+    library.mkdir()
+    for suffix in ("cfg", "dat"):
+        name = f"dry_calm_50hz.{suffix}"
+        shutil.copy(TOP / "replay_data" / name, library / name)
+    (folder / "grid.toml").write_text(GRID + second)
+    ran = sweep(folder)  # the labels name an insulator that the second site lacks
+    assert ran.code == 64 and not (folder / "out" / "run.json").exists()
+    kept = sorted((folder / "out" / "kept").iterdir())
+    assert len(kept) == 3  # the recording, and both sites tried
+    (folder / "grid.toml").write_text(GRID)
+    assert sweep(folder).code == 0
+    assert {name: (folder / "out" / name).read_bytes() for name in SWEEP_RESULTS} == whole
+    assert not (folder / "out" / "kept").exists()
+
+
+def test_kept_parts_of_a_sweep_are_taken_and_not_made_again(folder: Path, tmp_path: Path) -> None:
+    """Proven by a kept part that was tampered with: it shows in the result."""
+    (folder / "labels.csv").write_text("start,end\n")  # stops the sweep when it comes to score
+    assert sweep(folder).code == 64
+    (kept,) = (folder / "out" / "kept").iterdir()
+    plain = json.loads(kept.read_text())
+    plain["rows"] = 77
+    kept.write_text(json.dumps(plain))
+    (folder / "labels.csv").write_text(labels_text(*LABELS))
+    assert sweep(folder).code == 0
+    told = json.loads((folder / "out" / "run.json").read_text())
+    assert told["inputs"][0]["rows"] == 77
