@@ -106,6 +106,7 @@ class Outworks:
             lists=self._lists,
             now_us=self._sources.now_us,
             deaf=self._is_deaf,
+            changed=lambda: self._sources.feed.touch(["outstation"]),
         )
         return Outstation(self._settings.outstation, around)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -12,6 +13,8 @@ from gateway.books import Books
 from gateway.console.picture import Picture
 from gateway.history.store import Commit, History
 from gateway.outstation.asdu import Quality, Reading
+from gateway.outstation.changes import BOOK as HANDED_OVER
+from gateway.outstation.changes import NOT_YET, HandedOver, changes, hand_over_line, handed_over
 from gateway.outstation.points import BOOK, PointList, Subject, csv_text, fold, lines_due
 from gateway.outstation.readings import Readings, of_entry, of_gateway, of_picture, of_row
 from gateway.outstation.server import Server
@@ -29,7 +32,8 @@ and thousands of insulators cost little."""
 
 @dataclass(frozen=True, slots=True)
 class Around:
-    """What the outstation sees around it. deaf: the gateway cannot hear its units, or not store."""
+    """What the outstation sees around it. deaf: the gateway cannot hear its units, or not store.
+    changed: told when a master comes or goes, and when the list was handed over."""
 
     books: Books
     history: History
@@ -38,11 +42,13 @@ class Around:
     lists: Callable[[], Mapping[str, AlarmList]]
     now_us: Callable[[], int]
     deaf: Callable[[], bool]
+    changed: Callable[[], None] = lambda: None
 
 
 @dataclass(frozen=True, slots=True)
 class OutstationTold:
-    """How the outstation stands. waiting: events that no master has confirmed yet."""
+    """How the outstation stands. waiting: events that no master has confirmed yet. handed_over:
+    version of the point list that the control centre has, 0 for none."""
 
     listens: str
     masters: int
@@ -52,6 +58,7 @@ class OutstationTold:
     events_lost: int
     points: int
     points_version: int
+    handed_over: int
     common_address: int
     tls: bool
 
@@ -63,10 +70,13 @@ class Outstation:
         """Brings the point list up to the register. Raises BookFault, PointsFault, ListenFault."""
         self._settings, self._around = settings, around
         self.points = _brought_up(around)
+        self.changes = changes(around.books.read(BOOK))
+        self._handed_over = handed_over(around.books.read(HANDED_OVER))
         slots = {address: slot for address, _, slot in self.points.points()}
-        self.server = Server(settings, initial(slots))
+        self.server = Server(settings, initial(slots), around.now_us, around.changed)
         self._totals = _totals(around.history, around.register)
         self._looked_us: int | None = None
+        self._one_at_a_time = threading.Lock()
 
     def start(self) -> None:
         """Listens; nothing is told before. Raises ListenFault."""
@@ -118,6 +128,23 @@ class Outstation:
         """The point list for the control centre's engineers."""
         return csv_text(self.points, self._settings.common_address)
 
+    @property
+    def handed_over(self) -> list[HandedOver]:
+        """Versions of the list that the control centre was said to have, the newest last."""
+        return self._handed_over
+
+    def hand_over(self, version: int, by: str, note: str, address: str) -> HandedOver:
+        """Somebody says that the control centre has a version now. Raises HandOverRefused,
+        BookFault."""
+        around = self._around
+        with self._one_at_a_time:
+            last = (self._handed_over or [NOT_YET])[-1].version
+            line = hand_over_line(version, self.points.version, last, by, note, address)
+            fresh = handed_over(around.books.append(HANDED_OVER, around.now_us(), [line]))
+            self._handed_over = [*self._handed_over, *fresh]
+        around.changed()
+        return fresh[-1]
+
     def told(self) -> OutstationTold:
         """How it stands."""
         kept = self.server.station
@@ -130,6 +157,7 @@ class Outstation:
             events_lost=kept.lost,
             points=len(kept.slots),
             points_version=self.points.version,
+            handed_over=(self._handed_over or [NOT_YET])[-1].version,
             common_address=self._settings.common_address,
             tls=self._settings.tls is not None,
         )

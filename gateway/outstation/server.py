@@ -11,52 +11,69 @@ from __future__ import annotations
 import asyncio
 import logging
 import threading
-from collections.abc import Iterable
-from contextlib import suppress
+from collections import deque
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 
-from gateway.outstation import answering, session, station
+from gateway.outstation import station
 from gateway.outstation.asdu import Reading
-from gateway.outstation.frames import PeerFault, frame_bytes, read_frame
-from gateway.outstation.session import (
-    Asked,
-    Came,
-    Confirmed,
-    End,
-    Offer,
-    Send,
-    Session,
-    Started,
-    Tick,
-)
+from gateway.outstation.link import Link, peer_of
 from gateway.outstation.station import Station
 from gateway.outstation.tls import ListenFault, tls_of
 from gateway.outward_settings import Outstation
 
 log = logging.getLogger("seafret.outstation")
 
-TURN_S = 0.5
-"""The session's times are looked at this often."""
-
-READ_BYTES = 4096
-AHEAD_EVENTS = 256
-"""So many events at most are taken out of the station at once."""
-
 CONNECTIONS_MAX = 8
 """More are closed at once: masters and their stand-bys are few."""
 
 START_S = 15.0
 
+VISITS_MAX = 20
+"""So many ended or refused connections are remembered, since the start of the gateway."""
+
+
+@dataclass(frozen=True, slots=True)
+class MasterTold:
+    """An open connection. subject: of its certificate, "" without TLS. data: it gets events.
+    unconfirmed: frames on their way."""
+
+    address: str
+    subject: str
+    since_us: int
+    data: bool
+    unconfirmed: int
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """A connection that is over. from_us: 0 where it was turned away."""
+
+    address: str
+    subject: str
+    from_us: int
+    until_us: int
+    why: str
+
 
 class Server:
     """From `start` to `stop`. `tell` and the figures may be asked from any thread."""
 
-    def __init__(self, settings: Outstation, kept: Station) -> None:
-        """Raises ListenFault where the TLS files cannot be used."""
-        self._settings = settings
+    def __init__(
+        self,
+        settings: Outstation,
+        kept: Station,
+        now_us: Callable[[], int] = lambda: 0,
+        changed: Callable[[], None] = lambda: None,
+    ) -> None:
+        """changed: told when a master comes or goes. Raises ListenFault where the TLS files cannot
+        be used."""
+        self._settings, self._now_us, self._changed = settings, now_us, changed
+        self._visits: deque[Visit] = deque(maxlen=VISITS_MAX)
         self._station = kept
         self._tls = tls_of(settings)
-        self._links: set[_Link] = set()
-        self.data_link: _Link | None = None
+        self._links: set[Link] = set()
+        self.data_link: Link | None = None
         self._loop = asyncio.new_event_loop()
         self._up = threading.Event()
         self._fault: OSError | None = None
@@ -103,6 +120,24 @@ class Server:
         """Open connections."""
         return len(self._links)
 
+    def masters_told(self) -> list[MasterTold]:
+        """Open connections, the one with the data first; from any thread."""
+        found = [
+            MasterTold(
+                one.peer,
+                one.subject,
+                one.since_us,
+                one is self.data_link and one.started,
+                one.unconfirmed,
+            )
+            for one in tuple(self._links)
+        ]
+        return sorted(found, key=lambda one: (not one.data, one.since_us, one.address))
+
+    def visits(self) -> list[Visit]:
+        """Connections that are over, the newest first; from any thread."""
+        return list(reversed(tuple(self._visits)))
+
     def _run(self) -> None:
         asyncio.set_event_loop(self._loop)
         try:
@@ -132,22 +167,27 @@ class Server:
         await asyncio.gather(*(link.over.wait() for link in tuple(self._links)))
 
     async def _accept(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        peer = str(writer.get_extra_info("peername", ("?",))[0])
+        peer, now_us = peer_of(writer), self._now_us()
         allowed = not self._settings.masters or peer in self._settings.masters
         if not allowed or len(self._links) >= CONNECTIONS_MAX:
             why = "it is not among the masters" if not allowed else "there are too many connections"
             log.warning("outstation: %s is turned away: %s", peer, why)
             writer.close()
+            self._visits.append(Visit(peer, "", 0, now_us, f"turned away: {why}"))
+            self._changed()
             return
-        link = _Link(self, reader, writer, peer)
+        link = Link(self, reader, writer, now_us)
         self._links.add(link)
         log.info("outstation: master %s has connected", peer)
+        self._changed()
         try:
             await link.run()
         finally:
             self._links.discard(link)
             if self.data_link is link:
                 self.data_link = None
+            self._visits.append(Visit(peer, link.subject, link.since_us, self._now_us(), link.why))
+            self._changed()
 
     def _observe(self, readings: tuple[tuple[int, Reading], ...]) -> None:
         self._station = station.observed(self._station, readings)
@@ -160,7 +200,7 @@ class Server:
     def common_address(self) -> int:
         return self._settings.common_address
 
-    def takes_over(self, link: _Link) -> bool:
+    def takes_over(self, link: Link) -> bool:
         """Whether a master that wants data gets it."""
         before = self.data_link
         if before is not None and before is not link and before.started:
@@ -168,6 +208,7 @@ class Server:
                 return False
             before.end("the same master has connected anew")
         self.data_link = link
+        self._changed()
         return True
 
     def confirm(self, event: int) -> None:
@@ -175,117 +216,3 @@ class Server:
 
     def forgive(self) -> None:
         self._station = station.forgiven(self._station)
-
-
-class _Link:
-    """One connection. pulled: newest event that was handed to the session."""
-
-    def __init__(
-        self,
-        server: Server,
-        reader: asyncio.StreamReader,
-        writer: asyncio.StreamWriter,
-        peer: str,
-    ) -> None:
-        self._server, self._reader, self._writer, self.peer = server, reader, writer, peer
-        self._session = Session(self._now_s())
-        self._pulled = 0
-        self._why = ""
-        self.over = asyncio.Event()
-
-    def _now_s(self) -> float:
-        return asyncio.get_running_loop().time()
-
-    @property
-    def started(self) -> bool:
-        """Whether data goes to this master."""
-        return self._session.started and not self._why
-
-    async def run(self) -> None:
-        """Until either side ends it."""
-        ticking = asyncio.create_task(self._tick())
-        try:
-            await self._read()
-        except (PeerFault, OSError) as fault:
-            self._why = self._why or str(fault)
-        finally:
-            ticking.cancel()
-            log.info("outstation: master %s is gone: %s", self.peer, self._why or "it hung up")
-            self._writer.close()
-            with suppress(OSError):
-                await self._writer.wait_closed()
-            self.over.set()
-
-    async def _tick(self) -> None:
-        while True:
-            await asyncio.sleep(TURN_S)
-            self._step(Tick())
-
-    async def _read(self) -> None:
-        octets = b""
-        while not self._why:
-            came = await self._reader.read(READ_BYTES)
-            if not came:
-                return
-            octets += came
-            while not self._why and (found := read_frame(octets)) is not None:
-                frame, length = found
-                octets = octets[length:]
-                self._step(Came(frame))
-                await self._writer.drain()
-
-    def end(self, why: str) -> None:
-        """Ends the connection; what was not confirmed waits for the next one."""
-        self._why = self._why or why
-        self._writer.transport.abort()
-
-    def pump(self) -> None:
-        """Hands the session events while it has room."""
-        while self._session.has_room and not self._why:
-            events = self._server.station.after(self._pulled, AHEAD_EVENTS)
-            if not events:
-                return
-            self._pulled = events[-1].number
-            units = answering.spontaneous(events, self._server.common_address)
-            self._apply(Offer(units))
-
-    def _step(self, given: session.Given) -> None:
-        self._apply(given)
-        if self._session.started:
-            self.pump()
-
-    def _apply(self, given: session.Given) -> None:
-        if self._why:
-            return
-        self._session, deeds = session.step(self._session, given, self._now_s())
-        for deed in deeds:
-            match deed:
-                case Send(frame):
-                    self._writer.write(frame_bytes(frame))
-                case Confirmed(event):
-                    self._server.confirm(event)
-                case Started():
-                    self._begin()
-                case Asked(asdu):
-                    self._answer(asdu)
-                case End(why):
-                    self.end(why)
-
-    def _begin(self) -> None:
-        """From what no master has confirmed on; what is still in flight here is not sent twice."""
-        kept = self._server.station
-        base = kept.events[0].number - 1 if kept.events else kept.numbers
-        self._pulled = max([base, *(one.event for one in self._session.flights)])
-        if not self._server.takes_over(self):
-            self.end("another master has the data transfer")
-
-    def _answer(self, asdu: bytes) -> None:
-        """Behind every event that is there already, so that no old one follows the answer."""
-        kept = self._server.station
-        units = answering.answered(kept, self._server.common_address, asdu)
-        while self._session.started and (events := kept.after(self._pulled, AHEAD_EVENTS)):
-            self._pulled = events[-1].number
-            self._apply(Offer(answering.spontaneous(events, self._server.common_address)))
-        self._apply(Offer(units))
-        if answering.is_interrogation(asdu):
-            self._server.forgive()

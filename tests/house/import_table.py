@@ -203,7 +203,7 @@ TABLE: dict[str, Row] = {
             "gateway.outward_settings",
             "gateway.settings",
         ),
-        ("fastapi", *CHECKS),
+        ("fastapi", "starlette", *CHECKS),
         SQL,
     ),
     "gateway.notices": Row(
@@ -294,6 +294,7 @@ PURE: tuple[str, ...] = (
     "gateway.notices.texts",
     "gateway.outstation.answering",
     "gateway.outstation.asdu",
+    "gateway.outstation.changes",
     "gateway.outstation.frames",
     "gateway.outstation.session",
     "gateway.outstation.station",
