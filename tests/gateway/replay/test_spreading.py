@@ -8,12 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from gateway.history.sqlite_store import SqliteHistory
-from gateway.replay.rows_run import RowsRequest
 from gateway.replay.site_run import decide_site
 from gateway.replay.spreading import OwnProcesses, ThisProcess, WorkersLost
-from gateway.replay.stored_units import insulators_by_unit, wanted_rows
 from tests.gateway.commands.running import seafret
+from tests.gateway.replay.on_cluster import requests_of
 from tests.gateway.replay.tasks import Losing, dies, dies_once, doubled, fails
 from tests.gateway.replay.units import COUNT, SITE, tree, write_units
 
@@ -21,15 +19,6 @@ from tests.gateway.replay.units import COUNT, SITE, tree, write_units
 @pytest.fixture(scope="module")
 def data(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return write_units(tmp_path_factory.mktemp("units") / "history")
-
-
-def requests(data: Path) -> list[RowsRequest]:
-    reader = SqliteHistory(data).reader(SITE)
-    try:
-        names = insulators_by_unit(reader)
-        return [RowsRequest(SITE, wanted_rows(reader, one, None, None)) for one in names]
-    finally:
-        reader.close()
 
 
 def kill_one() -> None:
@@ -55,9 +44,9 @@ def test_a_task_that_kills_whoever_takes_it_ends_the_run_in_words() -> None:
 def test_every_unit_has_the_bytes_of_its_own_run_with_a_process_lost_on_the_way(
     data: Path, tmp_path: Path
 ) -> None:
-    decide_site(ThisProcess(), data, requests(data), tmp_path / "one")
+    decide_site(ThisProcess(), data, requests_of(data), tmp_path / "one")
     with OwnProcesses(2) as workers:
-        decide_site(Losing(workers, kill_one), data, requests(data), tmp_path / "two")
+        decide_site(Losing(workers, kill_one), data, requests_of(data), tmp_path / "two")
     one = tree(tmp_path / "one")
     assert len(one) == 3 * COUNT + 1 and one == tree(tmp_path / "two")
     options = ("--site", SITE, "--data", data, "--unit", f"{SITE}.m3")
@@ -75,10 +64,10 @@ def test_units_that_are_done_are_not_done_again_after_a_stop(data: Path, tmp_pat
         raise Stopped
 
     with pytest.raises(Stopped):
-        decide_site(Losing(ThisProcess(), stop), data, requests(data), tmp_path / "cut")
+        decide_site(Losing(ThisProcess(), stop), data, requests_of(data), tmp_path / "cut")
     events = tmp_path / "cut" / f"{SITE}.m0" / "events.jsonl"
     events.write_bytes(b"told by the first run\n")
-    decide_site(ThisProcess(), data, requests(data), tmp_path / "cut")
+    decide_site(ThisProcess(), data, requests_of(data), tmp_path / "cut")
     assert events.read_bytes() == b"told by the first run\n"
     assert len(json.loads((tmp_path / "cut" / "units.json").read_text())) == COUNT
     assert not (tmp_path / "cut" / "progress.json").exists()
