@@ -8,7 +8,13 @@ certificates|command -v openssl|openssl
 a C compiler with its headers|compiles_c|gcc libc6-dev
 the certificate tool openssl|command -v openssl|openssl
 a browser without a screen|command -v chromium|chromium
+a PostgreSQL server|has_postgresql|postgresql
 "
+
+# Debian keeps the server's own programs out of the path.
+has_postgresql() {
+  command -v initdb || ls /usr/lib/postgresql/*/bin/initdb
+}
 
 compiles_c() {
   printf '#include <stdint.h>\n#include <stdlib.h>\nint main(void) { return 0; }\n' |

@@ -189,7 +189,7 @@ def to_row(table: Table, record: Record, intern: Intern) -> list[Column]:
         elif lies is Lies.TRUTH:
             row.append(int(found))
         elif lies is Lies.BASE64:
-            row.append(_bytes_of(found))
+            row.append(bytes_of(found))
         else:
             row.append(canonical(found).decode())
     return row
@@ -222,7 +222,8 @@ def _read(place: Place, cells: Iterator[Column], spell: Spell) -> object:
     return word if place.enum is None else place.enum(word)
 
 
-def _bytes_of(text: str) -> bytes | str:
+def bytes_of(text: str) -> bytes | str:
+    """The bytes of base64; the text itself where they would not give it back."""
     try:
         content = base64.b64decode(text, validate=True)
     except ValueError:

@@ -15,7 +15,7 @@ steps = Migrations("seafret-history")
 
 _LINE_KEY = "stream_id INTEGER NOT NULL, seq INTEGER NOT NULL"
 
-_INTERVAL = """
+INTERVAL = """
 insulator span start_counter start_us duration_us windows state
 dry_us wet_us arcing_sparse_us arcing_dense_us de_energised_us unknown_us
 halfcycles arcing_halfcycles arcing_positive arcing_negative doubtful_halfcycles spike_halfcycles
@@ -29,7 +29,7 @@ frequency_millihz voltage_mv rms_na mean_na h1_na h2_ppm h3_ppm h3_cdeg h5_ppm t
 in_phase_na quadrature_na live_us first_arc_us last_arc_us silent_from_us calibration flags
 """
 
-_ROWS = {
+ROWS = {
     "weather": "start_us duration_us rh_cpct air_cdegc dew_point_cdegc rain_um wind_mm_s "
     "wind_from_cdeg uv_mw_m2 flags",
     "health": "start_us duration_us clock_source clock_synchronised clock_error_us "
@@ -82,11 +82,11 @@ def rows_marks_refusals(db: Database) -> None:
         "unread TEXT, body BLOB, PRIMARY KEY (stream_id, seq)) WITHOUT ROWID"
     )
     db.execute(
-        f"CREATE TABLE interval ({_LINE_KEY}, {_declared(_INTERVAL)}, "
+        f"CREATE TABLE interval ({_LINE_KEY}, {_declared(INTERVAL)}, "
         "PRIMARY KEY (insulator, start_us, span, stream_id, seq)) WITHOUT ROWID"
     )
     db.execute("CREATE TABLE insulators (insulator INTEGER PRIMARY KEY)")
-    for name, columns in _ROWS.items():
+    for name, columns in ROWS.items():
         db.execute(
             f"CREATE TABLE {name} ({_LINE_KEY}, {_declared(columns)}, "
             "PRIMARY KEY (stream_id, seq)) WITHOUT ROWID"
@@ -199,7 +199,7 @@ def noise_certificate_firmware(db: Database) -> None:
 def _keep_bodies_of_health(db: Database) -> None:
     """Rows from before say nothing of the new fields: their bodies are kept as they were sent."""
     words = dict(db.execute("SELECT id, word FROM words"))
-    columns = ("stream_id", "seq", *_ROWS["health"].split())
+    columns = ("stream_id", "seq", *ROWS["health"].split())
     found = db.execute(
         f"SELECT {', '.join(f'h.{name}' for name in columns)} FROM health h JOIN lines l "
         "ON l.stream_id = h.stream_id AND l.seq = h.seq WHERE l.body IS NULL"
