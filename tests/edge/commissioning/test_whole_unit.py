@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+import threading
 from collections.abc import Iterator
 from contextlib import ExitStack, closing
 from dataclasses import dataclass, replace
@@ -21,6 +22,9 @@ from tests.broker import Broker, free_port
 from tests.edge.commissioning import rig
 from tests.edge.commissioning.rig import Sensors, Worker
 
+HAND_S = 0.5
+"""A hand takes its time, and the unit has noticed by then that the broker has ended."""
+
 
 @dataclass(frozen=True)
 class Site:
@@ -28,13 +32,15 @@ class Site:
     worker: Worker
     asked: Asked
     code: int
-    rung: list[str]
-    """Alarms in the gateway's history when the injection was to be taken away."""
 
 
 @pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
-    """A unit that has been commissioned, step by step, by one person who does all that is asked."""
+    """A unit that has been commissioned, step by step, by one person who does all that is asked.
+
+    The broker ends just before the last injection is taken away: by then the alarm's receipt must
+    be there, for the time that a hand takes is not the alarm's.
+    """
     folder = tmp_path_factory.mktemp("whole")
     clock = rig.fast_clock()
     (folder / "clock.json").write_text(json.dumps(clock))
@@ -47,15 +53,17 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
         sensors = Sensors(folder / "port")
         stack.callback(sensors.close)
         worker = Worker(sensors, broker, ready)
-        rung: list[str] = []
         take_away = worker.hands["Take the injection away"]
-        worker.hands["Take the injection away"] = lambda: (
-            rung.extend(alarms(folder)),
-            take_away(),
-        )[1]
+
+        def slowly() -> None:
+            broker.stop()
+            threading.Event().wait(HAND_S)
+            take_away()
+
+        worker.hands["Take the injection away"] = slowly
         asked = Asked(settings=folder / "edge.toml", clock=folder / "clock.json", wait_s=40.0)
         code = conduct(asked, worker)
-        yield Site(folder, worker, asked, code, rung)
+        yield Site(folder, worker, asked, code)
 
 
 def alarms(folder: Path) -> list[str]:
@@ -64,11 +72,6 @@ def alarms(folder: Path) -> list[str]:
     with closing(sqlite3.connect(f"file:{store}?mode=ro", uri=True)) as db:
         found = db.execute("SELECT word FROM condition JOIN words ON alarm = id ORDER BY seq")
         return [word for (word,) in found]
-
-
-def test_the_receipt_of_an_alarm_is_timed_before_anybody_is_asked_for_something(site: Site) -> None:
-    """Else the step would fail a unit because a person took a minute to switch off."""
-    assert "over-range" in site.rung
 
 
 def test_a_sound_unit_passes_every_step_and_may_go_into_service(site: Site) -> None:
