@@ -53,8 +53,12 @@ class Door:
         if account is None or account.tries.is_locked(now_us) or account.disabled or not right:
             raise self._refused(name, address, now_us)
         with self._file.changing():
-            self.register.set_tries(account.name, FRESH)
-            return self.begin(account.name, account.role, Way.PASSWORD, address)
+            # Looking at the password took its time: what was changed meanwhile holds.
+            now = self.register.account(name)
+            if now is not None and not now.disabled and not now.tries.is_locked(now_us):
+                self.register.set_tries(now.name, FRESH)
+                return self.begin(now.name, now.role, Way.PASSWORD, address)
+        raise self._refused(name, address, now_us)
 
     def _refused(self, name: str, address: str, now_us: int) -> SignInRefused:
         with self._one_at_a_time:
@@ -70,7 +74,11 @@ class Door:
         return SignInRefused(REFUSED)
 
     def begin(self, name: str, role: Role, way: Way, address: str) -> str:
-        """The secret of a new session of somebody who is known."""
+        """The secret of a new session of somebody who is known. Raises SignInRefused for a name
+        whose account here is disabled, whoever else vouches for it."""
+        own = self.register.account(name)
+        if own is not None and own.disabled:
+            raise SignInRefused("this account is disabled here; ask your administrator")
         secret, now_us = secrets.token_urlsafe(SECRET_BYTES), self.register.now_us()
         self._file.ask(
             "INSERT INTO sessions VALUES (?, ?, ?, ?, ?, ?, ?, ?)",

@@ -128,9 +128,9 @@ def _add_elsewhere(routes: APIRouter, look: Look, sso: SingleSignOn | None) -> N
             if not state or not same(state, request.cookies.get(STATE_COOKIE, "")):
                 raise SignInRefused("this sign-in was not begun in this browser; begin again")
             name, role = sso.finish(state, code)
+            secret = _door(look).begin(name, role, Way.SINGLE_SIGN_ON, address_of(request))
         except (SignInRefused, ProviderAway) as fault:
             return _sign_in_page(look, request, True, str(fault), 403)
-        secret = _door(look).begin(name, role, Way.SINGLE_SIGN_ON, address_of(request))
         answer = _signed_in(look, secret, "/", role)
         answer.delete_cookie(STATE_COOKIE, path="/sign-in", secure=look.gate.secure)
         return answer

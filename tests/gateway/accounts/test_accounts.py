@@ -21,8 +21,15 @@ from gateway.accounts.lockout import (
     after_failure,
     is_address_barred,
 )
-from gateway.accounts.passwords import PasswordRefused
-from gateway.accounts.people import DAY_US, SESSION_US, SESSIONS_MAX, AccountRefused, SignInRefused
+from gateway.accounts.passwords import PasswordRefused, is_right
+from gateway.accounts.people import (
+    DAY_US,
+    SESSION_US,
+    SESSIONS_MAX,
+    AccountRefused,
+    SignInRefused,
+    Way,
+)
 from gateway.accounts.roles import Role
 from gateway.accounts.store import FILE_NAME
 from tests.gateway.accounts.build import PASSWORD, House
@@ -213,3 +220,44 @@ def test_the_audit_is_only_ever_added_to(house: House) -> None:
             with pytest.raises(sqlite3.IntegrityError, match="only ever added"):
                 hand.execute(statement)
     assert house.audited() == ["account-made"]
+
+
+def test_an_account_that_is_disabled_while_its_password_is_looked_at_gets_no_session(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Looking at a password takes a tenth of a second, in which an administrator may act."""
+    house.with_account()
+
+    def slow(kept: str | None, password: str) -> bool:
+        house.register.set_disabled("kr", True, "test")
+        return is_right(kept, password)
+
+    monkeypatch.setattr("gateway.accounts.signing_in.is_right", slow)
+    with pytest.raises(SignInRefused):
+        house.door.sign_in("kr", PASSWORD, "10.0.0.1")
+    assert "signed-in" not in house.audited()
+
+
+def test_who_is_locked_out_by_others_meanwhile_gets_no_session_either(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else as many guesses as there are threads would be had at once."""
+    house.with_account()
+
+    def slow(kept: str | None, password: str) -> bool:
+        monkeypatch.undo()
+        guess_wrongly(house)
+        return is_right(kept, password)
+
+    monkeypatch.setattr("gateway.accounts.signing_in.is_right", slow)
+    with pytest.raises(SignInRefused):
+        house.door.sign_in("kr", PASSWORD, "10.0.0.1")
+    assert "signed-in" not in house.audited()
+
+
+def test_a_disabled_account_does_not_come_back_through_single_sign_on(house: House) -> None:
+    house.with_account().register.set_disabled("kr", True, "test")
+    with pytest.raises(SignInRefused, match="disabled"):
+        house.door.begin("kr", Role.ENGINEER, Way.SINGLE_SIGN_ON, "10.0.0.1")
+    secret = house.door.begin("fl", Role.VIEWER, Way.SINGLE_SIGN_ON, "10.0.0.1")
+    assert house.door.by_session(secret) is not None
