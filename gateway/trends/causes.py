@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from gateway.trends.moves import Pattern
+from gateway.trends.probe import Probe
 from gateway.trends.sensor import Sensor
 
 
@@ -42,8 +43,8 @@ class Evidence:
     """What the rules look at. sensor: self-test. compared: both periods could be compared.
     steps, shifts: who else moved. way: of the step; shift_way: UP where the onset fell.
     either: moved, step and shift not told apart. unsure: neither moved nor steady. explained: a
-    wash, a new coating or a renewal came between. probe_moved: the probe's reading in fog moved
-    between the periods.
+    wash, a new coating or a renewal came between. probe: whether its reading moved (what is
+    compared is then at readings set right). fog_moved: the highest readings moved, too.
     """
 
     sensor: Sensor
@@ -56,7 +57,8 @@ class Evidence:
     unsure: bool
     recovery: Recovery
     explained: bool
-    probe_moved: bool
+    probe: Probe
+    fog_moved: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +78,8 @@ class Rule:
     unsure: bool | None = None
     recovery: Recovery | None = None
     explained: bool | None = None
-    probe_moved: bool | None = None
+    probe: Probe | None = None
+    fog_moved: bool | None = None
 
     def fits(self, evidence: Evidence) -> bool:
         """Whether every field that is given agrees."""
@@ -93,12 +96,17 @@ _STILL = (Pattern.STILL,)
 _MOVED = (Pattern.ALONE, Pattern.SITE, Pattern.MIXED, Pattern.NO_SIBLINGS)
 _ALONE = (Pattern.ALONE,)
 _SITE = (Pattern.SITE,)
+_NOT_ALONE = (Pattern.STILL, Pattern.SITE, Pattern.MIXED, Pattern.NO_SIBLINGS)
 _NOT_SITE = (Pattern.ALONE, Pattern.MIXED, Pattern.NO_SIBLINGS)
 
 RULES: tuple[Rule, ...] = (
     Rule("sensor-dead", Cause.SENSOR, None, sensor=(Sensor.DEAD,)),
     Rule("sensor-level-moved", Cause.SENSOR, None, sensor=(Sensor.FADED, Sensor.RAISED)),
     Rule("not-compared", Cause.CANNOT_TELL, None, compared=False),
+    Rule("reading-moved", Cause.PROBE, None, steps=_NOT_ALONE, shifts=_NOT_ALONE,
+         probe=Probe.MOVED),
+    Rule("reading-or-surfaces", Cause.CANNOT_TELL, None, steps=_NOT_ALONE, shifts=_NOT_ALONE,
+         probe=Probe.DOUBTED),
     # A fall of one alone that nobody brought about: the current goes round the sensor.
     Rule("fell-alone", Cause.SENSOR, None, steps=_ALONE, way=Way.DOWN, explained=False,
          shifts=_STILL),
@@ -109,7 +117,7 @@ RULES: tuple[Rule, ...] = (
     Rule("site-moved", Cause.DEPOSIT_SITE, True, steps=_SITE),
     Rule("all-onsets-moved", Cause.PROBE, None, steps=_STILL, shifts=_SITE),
     Rule("onset-moved-with-probe", Cause.PROBE, None, steps=_STILL,
-         shifts=(Pattern.NO_SIBLINGS, Pattern.MIXED), probe_moved=True),
+         shifts=(Pattern.NO_SIBLINGS, Pattern.MIXED), fog_moved=True),
     Rule("onset-rose", Cause.CANNOT_TELL, None, steps=_STILL, shifts=_NOT_SITE,
          shift_way=Way.DOWN, explained=False),
     Rule("onset-rose-after-work", Cause.SINGLE_UNIT, True, steps=_STILL, shifts=_NOT_SITE,

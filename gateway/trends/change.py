@@ -34,6 +34,7 @@ from gateway.trends.columns import (
 from gateway.trends.evidence import Site, compared, evidence_for, on_grid, way_of
 from gateway.trends.hours import CurrentHours
 from gateway.trends.moves import Move, Pattern, moves
+from gateway.trends.probe import ProbeCheck
 from gateway.trends.reasons import Grounds, reasons_for
 from gateway.trends.recovery import ClockBand, recovery_clock
 from gateway.trends.response import Response
@@ -42,6 +43,9 @@ from gateway.trends.standing import Standing, standing_of
 from gateway.trends.wash import Verdict, WashEffect, wash_effect
 
 INTERVAL_LEVEL = 0.90
+_UNTOLD = (Cause.SENSOR, Cause.PROBE)
+_UNTOLD_BY = ("not-compared", "reading-or-surfaces")
+"""A current or a humidity that cannot be believed gives no ratio at equal wetness."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +126,7 @@ def compare_with_site(
     visits = {name: Seen(damage=True, text="damage seen") for name in damaged} | dict(seen or {})
     span = Period(min(reference.from_us, now.from_us), max(reference.to_us, now.to_us))
     site = on_grid(columns, weather or _no_weather(), reference, now, span)
-    responses = compared(site)
+    site, responses, probe = compared(site)
     checks = {
         name: check_sensor(
             current, site.grid, site.tests[name], site.silent[name], site.outage, site.later
@@ -136,7 +140,7 @@ def compare_with_site(
     trends = []
     for name in sorted(columns.insulators):
         told = (site, name, responses[name], moved.get(name), checks[name])
-        work = (register.get(name, unknown), maintenance, visits.get(name, Seen()), believed)
+        work = (register.get(name, unknown), maintenance, visits.get(name, Seen()), believed, probe)
         trends.append(_one(*told, _judged(*told, *work)))
     found = site.grid.found.said if weather is not None else ("no-weather",)
     return SiteTrend(columns.site, reference, now, INTERVAL_LEVEL, tuple(trends), found), site
@@ -196,7 +200,7 @@ def _one(
 ) -> InsulatorTrend:
     current, rule, wash = site.currents[name], judgement.rule, judgement.wash
     good = site.wet & np.isfinite(current.current_ma)
-    shown = move if rule.cause is not Cause.SENSOR and rule.name != "not-compared" else None
+    shown = None if rule.cause in _UNTOLD or rule.name in _UNTOLD_BY else move
     return InsulatorTrend(
         insulator=name,
         index_ratio=None if shown is None else float(np.exp(shown.step)),
@@ -239,10 +243,11 @@ def _judged(
     maintenance: Sequence[MaintenanceRow],
     seen: Seen,
     siblings: Mapping[str, CurrentHours],
+    probe: ProbeCheck,
 ) -> _Judged:
     current = site.currents[name]
     wash = wash_effect(site.grid, current, maintenance, name, site.span, INTERVAL_LEVEL, siblings)
-    rule = judged(evidence_for(site, current, move, check, name, maintenance))
+    rule = judged(evidence_for(site, current, move, check, name, maintenance, probe))
     wet_now = int(np.sum(site.wet & site.later))
     good_now = int(np.sum(site.wet & site.later & np.isfinite(current.current_ma)))
     good_share = good_now / wet_now if wet_now else None

@@ -6,17 +6,26 @@ longer than reading a year of an insulator. A test holds both to be equal.
 
 from __future__ import annotations
 
-from scipy import special
+from types import ModuleType
+
+
+def _special() -> ModuleType:
+    """scipy's, imported when first asked: a gateway that nobody asks for a trend does without its
+    25 MB."""
+    from scipy import special
+
+    found: ModuleType = special
+    return found
 
 
 def t_quantile(share: float, freedom: float) -> float:
     """Student's quantile: below it lies `share`."""
-    return float(special.stdtrit(freedom, share))
+    return float(_special().stdtrit(freedom, share))
 
 
 def t_tail(size: float, freedom: float) -> float:
     """Chance that Student's variable exceeds `size`."""
-    return float(special.stdtr(freedom, -size))
+    return float(_special().stdtr(freedom, -size))
 
 
 def two_sided_t(level: float, freedom: float) -> float:
@@ -26,4 +35,4 @@ def two_sided_t(level: float, freedom: float) -> float:
 
 def kolmogorov_tail(excursion: float) -> float:
     """Chance that a bridge's largest excursion exceeds `excursion` (Kolmogorov's distribution)."""
-    return float(special.kolmogorov(excursion))
+    return float(_special().kolmogorov(excursion))

@@ -31,12 +31,18 @@ FALLING_SD_PCT = 5.0
 MODEL_SD = (0.02, 0.25)
 """Errors of the model itself that no number of nights averages away: of the step [ln], of the shift
 [% RH]. Design choice after trials with other shapes of response and other lags than the model's."""
+STEP_SD = 1.0
+"""Prior spread of the step [ln]: weak, and a step that is held at 0 needs one."""
+LOST_SD_PCT = 5.0
+"""Prior spread of how much wetter a surface is that lost its hydrophobicity for the time being, in
+either period [% RH]: weak."""
 HUBER = 2.0
 """Residuals beyond so many spreads weigh less."""
 CLOCK = 4
 """Columns of the time of day: two harmonics."""
-EXTRA = 4 + CLOCK
-"""Columns after the curve's: step, shift, falling branch, time of day, warmth."""
+EXTRA = 5 + CLOCK
+"""Columns after the curve's: step, shift, falling branch, time of day, hydrophobicity
+lost, warmth."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,7 +89,8 @@ def penalty(splines: int) -> Floats:
     whole = np.zeros((splines + EXTRA, splines + EXTRA))
     bend = np.diff(np.eye(splines), n=2, axis=0) / CURVATURE_SD
     whole[:splines, :splines] = bend.T @ bend + 1e-6 * np.eye(splines)
-    spreads = (SHIFT_SD_PCT, FALLING_SD_PCT, *(CLOCK_SD_PCT,) * CLOCK, AIR_PER_K_SD)
+    clock = (CLOCK_SD_PCT,) * CLOCK
+    spreads = (STEP_SD, SHIFT_SD_PCT, FALLING_SD_PCT, *clock, LOST_SD_PCT, AIR_PER_K_SD)
     for back, sd in enumerate(reversed(spreads), start=1):
         whole[-back, -back] = sd**-2
     return whole

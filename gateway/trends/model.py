@@ -9,11 +9,13 @@ between blocks of nights, which also holds when neighbouring nights resemble one
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 
 import numpy as np
 
 from gateway.trends.columns import Floats, Ints
 from gateway.trends.curve import Shift, basis, moved, rising
+from gateway.trends.memory import USUAL_MEMORY
 from gateway.trends.mixed import (
     CLOCK,
     EXTRA,
@@ -45,17 +47,24 @@ LIKELY_SHIFT_PCT, LIKELY_STEP = 8.0, 1.0
 """Spread of shifts [% RH] and steps [ln] that are likely beforehand, when minima are compared."""
 HOURS_A_WITNESS = 4.0
 """So many hours count as one independent witness when minima are compared. Design choice."""
-MEMORIES_PCT = (0.0, 3.0, 6.0, 9.0, 12.0)
-"""Widths of the film's lag behind the humidity that are tried; the best describes the site."""
-FILM = Shift.FILM
-USUAL_MEMORY = 1
-"""Which of them serves while the shift is searched for."""
+
+
+class Moved(Enum):
+    """What may have moved between the periods."""
+
+    SURFACE = "surface"  # a step and a shift of the film
+    DEPOSIT = "deposit"  # a step alone
+    READING = "reading"  # a shift of the probe's reading alone
+
+
+KINDS = {Moved.SURFACE: Shift.FILM, Moved.DEPOSIT: Shift.FILM, Moved.READING: Shift.READING}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Hours:
     """The hours that enter: shape (n,). log_ma: log resistive current [ln mA].
-    felt_pct: shape (n, memories), humidity as a film feels it that lags by each of MEMORIES_PCT.
+    felt_pct: shape (n, MEMORIES), humidity as films of various lags feel it. lost: share of the
+    hydrophobicity that is lost for the time being.
 
     air_k: warmth of the day against the mean. clock: shape (n, CLOCK), waves of the time of day.
     later: 1.0 in the later period, else 0.0. falling: 1.0 while humidity falls after its maximum.
@@ -67,6 +76,7 @@ class Hours:
     air_k: Floats
     clock: Floats
     falling: Floats
+    lost: Floats
     later: Floats
     night: Ints
     block: Ints
@@ -76,23 +86,24 @@ class Hours:
 class Fit:
     """Estimates. step: log ratio later/earlier at equal wetness. shift_pct: how far lower the onset
     is in the later period [% RH]. influence: shape (blocks, 2), what each block adds to the errors
-    of (step, shift). kind: what the shift is constant in. reading_gain: how much likelier a moved
-    reading is than a moved film. freedom: of each. curve: coefficients of the reference curve,
-    rising.
-    memory_pct, falling_pct: lag of the film, and how much wetter it is while the humidity falls
+    of (step, shift). freedom: of each. curve: coefficients of the reference curve, rising.
+    reading_pct, reading_gain: the shift of the reading that would explain the later period with the
+    surface as it was, and how much likelier that is than a surface that moved (log likelihood of
+    witnesses); -inf where none could.
+    memory, falling_pct: which lag the film has, and how much wetter it is while the humidity falls
     [% RH].
     night_sd, hour_sd: spreads [ln]. levels: of each night against the reference curve [ln].
     """
 
     step: float
     shift_pct: float
-    kind: Shift
+    reading_pct: float
     reading_gain: float
     covariance: Floats
     freedom: tuple[float, float]
     influence: Floats
     curve: Floats
-    memory_pct: float
+    memory: int
     falling_pct: float
     air_per_k: float
     night_sd: float
@@ -100,43 +111,39 @@ class Fit:
     levels: Floats
 
 
-def fit(hours: Hours, kind: Shift = FILM, still: bool = False) -> Fit:
+def fit(hours: Hours, what: Moved = Moved.SURFACE) -> Fit:
     """The model fitted to hours of which those of one night stand together.
 
-    kind: what a shift is constant in. still: the response is known not to have shifted.
+    what: a step alone where the response is known not to have shifted.
     """
     few = _thinned(hours)
-    start = 0.0 if still else _searched(few, kind)
-    memory = min(range(few.felt_pct.shape[1]), key=lambda one: _objective(few, start, one, kind)[0])
-    gain = 0.0 if still else _reading_gain(few, start, memory, kind)
-    residual = _objective(hours, start, memory, kind)[1]
-    shift, residual = (0.0, residual) if still else _settled(hours, start, memory, kind, residual)
-    return _concluded(hours, (shift, memory, kind, still), residual, gain)
+    start = 0.0 if what is Moved.DEPOSIT else _searched(few, what)
+    lags = range(few.felt_pct.shape[1])
+    memory = min(lags, key=lambda one: _objective(few, start, one, what)[0])
+    reading = (0.0, -np.inf) if what is Moved.DEPOSIT else _reading(few, start, memory)
+    residual = _objective(hours, start, memory, what)[1]
+    shift, residual = _settled(hours, start, memory, what, residual)
+    return _concluded(hours, shift, memory, what, residual, reading)
 
 
-def _searched(few: Hours, kind: Shift) -> float:
+def _searched(few: Hours, what: Moved) -> float:
     """The likeliest shift, among the refined minima of a coarse search."""
-    tried = [_objective(few, shift, USUAL_MEMORY, kind) for shift in TRIED_SHIFTS_PCT]
+    tried = [_objective(few, shift, USUAL_MEMORY, what) for shift in TRIED_SHIFTS_PCT]
     starts = _minima([badness for badness, _ in tried])
     settled = [
-        _settled(few, TRIED_SHIFTS_PCT[one], USUAL_MEMORY, kind, tried[one][1])[0] for one in starts
+        _settled(few, TRIED_SHIFTS_PCT[one], USUAL_MEMORY, what, tried[one][1])[0] for one in starts
     ]
     believed = [one for one in settled if abs(one) < SHIFT_MOST_PCT] or [0.0]
-    return min(believed, key=lambda one: _objective(few, one, USUAL_MEMORY, kind)[0])
+    return min(believed, key=lambda one: _objective(few, one, USUAL_MEMORY, what)[0])
 
 
-def _reading_gain(few: Hours, shift: float, memory: int, kind: Shift) -> float:
-    """How much better a moved reading describes the hours than a moved film (half the deviance)."""
-    badness = {}
-    for one in Shift:
-        residual = _objective(few, shift, memory, one)[1]
-        there = shift if one is kind else _settled(few, shift, memory, one, residual)[0]
-        badness[one] = np.inf
-        if abs(there) < SHIFT_MOST_PCT:
-            badness[one] = _objective(few, there, memory, one)[0]
-    if not np.isfinite(badness[Shift.READING]):
-        return 0.0
-    return float(badness[FILM] - badness[Shift.READING])
+def _reading(few: Hours, shift: float, memory: int) -> tuple[float, float]:
+    """The shift of the reading that would do instead, and by how much it is likelier."""
+    badness, residual = _objective(few, shift, memory, Moved.SURFACE)
+    there = _settled(few, shift, memory, Moved.READING, residual)[0]
+    if abs(there) >= SHIFT_MOST_PCT:
+        return there, -np.inf
+    return there, badness - _objective(few, there, memory, Moved.READING)[0]
 
 
 def _thinned(hours: Hours) -> Hours:
@@ -153,11 +160,11 @@ def _minima(badness: list[float]) -> list[int]:
 
 
 def _settled(
-    hours: Hours, shift: float, memory: int, kind: Shift, residual: Floats
+    hours: Hours, shift: float, memory: int, what: Moved, residual: Floats
 ) -> tuple[float, Floats]:
     """Gauss and Newton's steps of the shift until it stands."""
-    for _ in range(ROUNDS):
-        design, slope, k = _design(hours, shift, memory, kind, residual)
+    for _ in range(0 if what is Moved.DEPOSIT else ROUNDS):
+        design, slope, k = _design(hours, shift, memory, what, residual)
         found = solve(design, hours.log_ma + slope * shift, hours.night, residual).found
         residual = hours.log_ma + slope * shift - design @ found
         move = float(np.clip(found[k + 1] - shift, -SHIFT_STEP_MOST_PCT, SHIFT_STEP_MOST_PCT))
@@ -168,25 +175,31 @@ def _settled(
 
 
 def _design(
-    hours: Hours, shift: float, memory: int, kind: Shift, residual: Floats
+    hours: Hours, shift: float, memory: int, what: Moved, residual: Floats
 ) -> tuple[Floats, Floats, int]:
-    """Columns: curve, step, slope of the shift, slope of the falling branch, of the time of
-    day, warmth; the slope of
-    the shift; how many columns the curve has."""
-    there, rate = moved(hours.felt_pct[:, memory], shift * hours.later, kind)
+    """Columns: curve, step, slope of the shift, of the falling branch, of the time of day, of what
+    is lost for the time being, warmth; the slope of the shift; how many columns the curve has.
+
+    What cannot have moved has a column of zeros.
+    """
+    there, rate = moved(hours.felt_pct[:, memory], shift * hours.later, KINDS[what])
     splines, gradient = basis(there)
     k = splines.shape[1]
-    nothing = np.zeros((hours.log_ma.shape[0], 2 + CLOCK))
-    plain = np.column_stack((splines, hours.later, nothing, hours.air_k))
+    step = 0.0 * hours.later if what is Moved.READING else hours.later
+    nothing = np.zeros((hours.log_ma.shape[0], 3 + CLOCK))
+    plain = np.column_stack((splines, step, nothing, hours.air_k))
     curve = solve(plain, hours.log_ma, hours.night, residual).found[:k]
     steep = np.maximum(gradient @ curve, 0.0)
     slope = steep * rate * hours.later
-    plain[:, k + 1], plain[:, k + 2] = slope, steep * hours.falling
+    if what is not Moved.DEPOSIT:
+        plain[:, k + 1] = slope
+    plain[:, k + 2] = steep * hours.falling
     plain[:, k + 3 : k + 3 + CLOCK] = steep[:, None] * hours.clock
+    plain[:, -2] = steep * hours.lost
     return plain, slope, k
 
 
-def _objective(hours: Hours, shift: float, memory: int, kind: Shift) -> tuple[float, Floats]:
+def _objective(hours: Hours, shift: float, memory: int, what: Moved) -> tuple[float, Floats]:
     """Badness (minus twice the marginal log likelihood, nearly) and residuals at a held shift.
 
     A far shift with a far step leaves each period a stretch of the curve of its own and can fit as
@@ -194,7 +207,7 @@ def _objective(hours: Hours, shift: float, memory: int, kind: Shift) -> tuple[fl
     for less than their number, as they are no independent witnesses.
     """
     residual = hours.log_ma - np.mean(hours.log_ma)
-    design, _, k = _design(hours, shift, memory, kind, residual)
+    design, _, k = _design(hours, shift, memory, what, residual)
     design[:, k + 1] = 0.0
     for _ in range(SEARCH_ROUNDS):
         solved = solve(design, hours.log_ma, hours.night, residual)
@@ -215,13 +228,15 @@ def _complexity(solved: Solved) -> float:
 
 
 def _concluded(
-    hours: Hours, place: tuple[float, int, Shift, bool], residual: Floats, gain: float
+    hours: Hours,
+    shift: float,
+    memory: int,
+    what: Moved,
+    residual: Floats,
+    reading: tuple[float, float],
 ) -> Fit:
     """Estimates at the found shift, with what each block of nights adds to their errors."""
-    shift, memory, kind, still = place
-    design, slope, k = _design(hours, shift, memory, kind, residual)
-    if still:
-        design[:, k + 1] = 0.0
+    design, slope, k = _design(hours, shift, memory, what, residual)
     target = hours.log_ma + slope * shift
     solved = solve(design, target, hours.night, residual)
     found, spreads = solved.found, solved.spreads
@@ -234,13 +249,13 @@ def _concluded(
     return Fit(
         step=float(found[k]),
         shift_pct=shift,
-        kind=kind,
-        reading_gain=gain,
+        reading_pct=reading[0],
+        reading_gain=reading[1],
         covariance=covariance,
         freedom=freedom,
         influence=influence,
         curve=rising(found[:k], np.diag(solved.precision)[:k] + 1e-6),
-        memory_pct=MEMORIES_PCT[memory],
+        memory=memory,
         falling_pct=float(found[k + 2]),
         air_per_k=float(found[-1]),
         night_sd=spreads.night_sd,

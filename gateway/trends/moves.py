@@ -14,7 +14,7 @@ from enum import StrEnum
 import numpy as np
 
 from gateway.trends.columns import Floats
-from gateway.trends.curve import basis, moved
+from gateway.trends.curve import Shift, basis, moved
 from gateway.trends.distributions import t_tail, two_sided_t
 from gateway.trends.mixed import MODEL_SD
 from gateway.trends.model import Fit
@@ -144,7 +144,7 @@ def _unsure(fit: Fit, p: list[float], wide: list[float]) -> bool:
 def _moved_together(fit: Fit, strict: float) -> bool:
     """Whether the current at the reference wetness moved, whatever the reason."""
     here = np.array([REFERENCE_RH_PCT])
-    slope = float((basis(here)[1] @ fit.curve)[0] * moved(here, 0.0, fit.kind)[1][0])
+    slope = float((basis(here)[1] @ fit.curve)[0] * moved(here, 0.0, Shift.FILM)[1][0])
     gradient: Floats = np.array([1.0, max(slope, 0.0)])
     change = float(gradient @ np.array([fit.step, fit.shift_pct]))
     sd = float(np.sqrt(gradient @ fit.covariance @ gradient))

@@ -12,7 +12,7 @@ import numpy as np
 
 from gateway.trends.columns import Floats, Ints
 from gateway.trends.hours import SiteHours
-from gateway.trends.selecting import felt
+from gateway.trends.memory import felt
 
 MEMORY_PCT = 4.0
 """Lag of the film behind the humidity. Design choice: a usual one; the misses pay for the rest."""

@@ -15,41 +15,74 @@ from gateway.trends.causes import Recovery
 from gateway.trends.columns import Bools, Floats
 from gateway.trends.distributions import two_sided_t
 from gateway.trends.hours import CurrentHours, SiteHours
+from gateway.trends.memory import FILM_RH_PCT, lost
+from gateway.trends.mixed import MODEL_SD
 from gateway.trends.response import Response, compare_hours
 from gateway.trends.selecting import dry_levels
 from gateway.trends.wetness import cleaning_rain, dry_hours_before, wet_hours
 
+RESTED_QUANTILE, WORN_QUANTILE = 0.33, 0.67
+"""Hours with a film are parted by how much hydrophobicity an ordinary surface would have lost by
+then: the rested third and the worn third."""
+QUICK_LOSES_H, QUICK_REGAINS_H = 10.0, 20.0
+"""Of a surface that is quick to lose it and to take it back: nine tenths within 48 dry hours, which
+is what reversible means here (design choice)."""
+RETURNED_SHARE = 0.65
+"""An onset that is lower in rested hours by less than this share of what it is in worn ones comes
+back; by more, it stays."""
+SURE = 0.10
+"""Chance of either being said where neither is so."""
 DRY_HOURS = 48
-SHORTER_DRY_HOURS = (24, 16)
-"""Where too few nights follow 48 dry hours in one run, nights after shorter runs may show that the
-onset came back; that it stayed they cannot show."""
-RETURNED_SHARE = 0.5
-"""A shift that fell below this share of what it was has come back."""
 LATE_SHARE = 1 / 3
-"""Without nights after 48 dry hours in one run, the last third of the period speaks."""
+"""An onset that is back in the last third of the period has come back, too."""
+LATE_BACK_SHARE = 0.5
 CLOCK_EDGES_H = (0, 8, 16, 24, 48)
 
 
 def recovery_of(
     grid: SiteHours, current: CurrentHours, earlier: Bools, later: Bools, shift_pct: float
 ) -> Recovery:
-    """Whether the shift stayed in nights after long dry spells, and late in the period."""
+    """Whether the onset is back in rested hours, or late in the period, or lower in all.
+
+    It stayed only where cleaning rain fell, 48 dry hours were had and rested hours show it; that
+    nothing came back by itself in a period without rest proves nothing.
+    """
     if not _washed_by_rain(grid, later):
         return Recovery.UNKNOWN
     wet = wet_hours(grid.rh_pct, grid.rain_mm)
-    before = dry_hours_before(wet)
     dry = dry_levels(grid, current, earlier, later)
 
-    def shift(nights: Bools) -> float | None:
-        found = compare_hours(grid, current, earlier, later & nights, dry=dry).fit
-        return None if found is None else found.shift_pct
+    def among(hours: Bools) -> Response:
+        return compare_hours(grid, current, earlier, later & hours, dry=dry)
 
-    rested, late = shift(before >= DRY_HOURS), shift(_late(later, wet))
-    shorter = [shift(before >= hours) for hours in SHORTER_DRY_HOURS] if rested is None else []
-    gone = RETURNED_SHARE * shift_pct
-    if any(one is not None and one < gone for one in (rested, late, *shorter)):
+    late = among(_late(later, wet)).fit
+    if late is not None and late.shift_pct < LATE_BACK_SHARE * shift_pct:
         return Recovery.RETURNED
-    return Recovery.UNKNOWN if rested is None and late is None else Recovery.STAYED
+    gone = lost(grid.rh_pct, QUICK_LOSES_H, QUICK_REGAINS_H)
+    film = later & (grid.rh_pct >= FILM_RH_PCT)
+    if not bool(np.any(film)):
+        return Recovery.UNKNOWN
+    low, high = np.quantile(gone[film], (RESTED_QUANTILE, WORN_QUANTILE))
+    found = _compared(among(gone <= low), among(gone >= high))
+    if found is Recovery.STAYED and int(np.sum(later & ~wet)) < DRY_HOURS:
+        return Recovery.UNKNOWN
+    return found
+
+
+def _compared(rested: Response, worn: Response) -> Recovery:
+    """The shift of rested hours against RETURNED_SHARE of the shift of worn ones."""
+    if rested.fit is None or worn.fit is None:
+        return Recovery.UNKNOWN
+    keys = np.union1d(rested.block_keys, worn.block_keys)
+    pulls = np.zeros(keys.shape[0])
+    pulls[np.searchsorted(keys, rested.block_keys)] += rested.fit.influence[:, 1]
+    pulls[np.searchsorted(keys, worn.block_keys)] -= RETURNED_SHARE * worn.fit.influence[:, 1]
+    left = rested.fit.shift_pct - RETURNED_SHARE * worn.fit.shift_pct
+    sd = float(np.sqrt(np.sum(np.square(pulls)) + MODEL_SD[1] ** 2))
+    wide = two_sided_t(1.0 - 2.0 * SURE, min(rested.fit.freedom[1], worn.fit.freedom[1])) * sd
+    if left < -wide:
+        return Recovery.RETURNED
+    return Recovery.STAYED if left > wide else Recovery.UNKNOWN
 
 
 def _late(later: Bools, wet: Bools) -> Bools:

@@ -15,7 +15,7 @@ import numpy as np
 from gateway.trends.columns import Bools, Floats, Ints, Period
 from gateway.trends.curve import Shift, curve_at, moved
 from gateway.trends.hours import CurrentHours, SiteHours
-from gateway.trends.model import SHIFT_MOST_PCT, Fit, Hours, fit
+from gateway.trends.model import SHIFT_MOST_PCT, Fit, Hours, Moved, fit
 from gateway.trends.selecting import (
     LOWEST_RH_PCT,
     NO_HOURS,
@@ -64,8 +64,7 @@ class Response:
     def fall_pct(self, shift_pct: float) -> float:
         """How far a shift lowers the onset [% RH] where it is; at USUAL_ONSET_PCT if unknown."""
         onset = self.onset_reference_pct or USUAL_ONSET_PCT
-        kind = Shift.FILM if self.fit is None else self.fit.kind
-        return onset - _moved_onset(onset, shift_pct, kind)
+        return onset - _moved_onset(onset, shift_pct)
 
 
 def compare_response(
@@ -82,17 +81,16 @@ def compare_hours(
     earlier: Bools,
     later: Bools,
     dry: Dry | None = None,
-    kind: Shift = Shift.FILM,
-    still: bool = False,
+    what: Moved = Moved.SURFACE,
 ) -> Response:
     """As `compare_response`, of any two sets of hours that do not overlap.
 
-    dry: known dry levels, where the hours themselves are too wet to tell. kind: what a shift is
-    constant in. still: nothing shifted, as with a wash, which takes deposit only.
+    dry: known dry levels, where the hours themselves are too wet to tell. what: a step alone
+    where nothing can have shifted, as with a wash, which takes deposit only.
     """
     levels = dry or dry_levels(grid, current, earlier, later)
     chosen = choose(grid, current, earlier, later, levels)
-    found = None if chosen.hours is None else fit(chosen.hours, kind, still)
+    found = None if chosen.hours is None else fit(chosen.hours, what)
     why = chosen.why
     if found is not None and abs(found.shift_pct) >= SHIFT_MOST_PCT:
         found, why = None, "the responses of the two periods have too little in common to compare"
@@ -111,7 +109,7 @@ def compare_hours(
         onset_reference_pct=onset,
         onset_now_pct=None
         if onset is None or found is None
-        else _moved_onset(onset, found.shift_pct, found.kind),
+        else _moved_onset(onset, found.shift_pct),
         nights_reference=chosen.nights[0],
         nights_now=chosen.nights[1],
         night_hours=np.asarray(nights, dtype=np.int64),
@@ -124,16 +122,16 @@ def compare_hours(
 
 def later_log_ma(fit: Fit, rh_pct: Floats) -> Floats:
     """Log current of the later period at a humidity [ln mA], step and shift in it."""
-    return np.asarray(curve_at(fit.curve, moved(rh_pct, fit.shift_pct, fit.kind)[0]) + fit.step)
+    return np.asarray(curve_at(fit.curve, moved(rh_pct, fit.shift_pct, Shift.FILM)[0]) + fit.step)
 
 
-def _moved_onset(onset_pct: float, shift_pct: float, kind: Shift) -> float:
-    return float(moved(np.array([onset_pct]), -shift_pct, kind)[0][0])
+def _moved_onset(onset_pct: float, shift_pct: float) -> float:
+    return float(moved(np.array([onset_pct]), -shift_pct, Shift.FILM)[0][0])
 
 
 def _onset(found: Fit, hours: Hours, floor_ma: float) -> float | None:
     """Humidity at which the reference curve reaches ONSET_SHARE of its plateau."""
-    there = moved(hours.felt_pct[:, 0], found.shift_pct * hours.later, found.kind)[0]
+    there = moved(hours.felt_pct[:, 0], found.shift_pct * hours.later, Shift.FILM)[0]
     top = min(PLATEAU_RH_PCT, float(np.sort(there)[-min(PLATEAU_HOURS, there.shape[0])]))
     along = np.arange(max(float(np.min(there)), LOWEST_RH_PCT - 20.0), top, 0.1)
     if along.shape[0] < 2:

@@ -12,8 +12,9 @@ import numpy as np
 
 from gateway.trends.columns import Bools, Floats, Ints, Period
 from gateway.trends.hours import CurrentHours, SiteHours
+from gateway.trends.memory import remembered
 from gateway.trends.mixed import CLOCK
-from gateway.trends.model import MEMORIES_PCT, Hours
+from gateway.trends.model import Hours
 from gateway.trends.wetness import wet_hours
 
 DRY_RH_PCT = 55.0
@@ -39,9 +40,6 @@ BLOCKS_WANTED = 8
 WETTED_RH_PCT, LEFT_RH_PCT = 80.0, 60.0
 """Hours after the humidity was above the first and before it was below the second are looked at
 apart from the others: salt that has not dissolved conducts nothing at the same humidity."""
-MEMORY_HOURS = 12
-FALLING_BY_PCT = 2.0
-"""Humidity counts as falling when it is so far below its maximum of the hours before."""
 
 RAIN_MM = 0.1
 RAIN_WETS_HOURS = 3
@@ -97,31 +95,6 @@ def places(grid: SiteHours, period: Period) -> Bools:
     inside = np.zeros(grid.count, dtype=np.bool_)
     inside[grid.place(period.from_us) : grid.place(period.to_us)] = True
     return inside
-
-
-def falling(rh_pct: Floats) -> Floats:
-    """1.0 where humidity is clearly below its maximum of the last half day, else 0.0."""
-    filled = np.nan_to_num(rh_pct, nan=0.0)
-    highest = filled.copy()
-    for back in range(1, MEMORY_HOURS + 1):
-        highest[back:] = np.maximum(highest[back:], filled[:-back])
-    return (filled < highest - FALLING_BY_PCT).astype(np.float64)
-
-
-def felt(rh_pct: Floats, width_pct: float) -> Floats:
-    """Humidity as a film feels it that lags by `width_pct`: a play operator, half to each side."""
-    if width_pct == 0.0:
-        return rh_pct
-    half = width_pct / 2.0
-    state = float(rh_pct[np.isfinite(rh_pct)][0])
-    out = []
-    for one in rh_pct.tolist():
-        if one - half > state:
-            state = one - half
-        elif one + half < state:
-            state = one + half
-        out.append(state)
-    return np.asarray(out)
 
 
 def night_of(grid: SiteHours) -> Ints:
@@ -202,12 +175,14 @@ def choose(
             f"{nights[0]} and {nights[1]} wet nights with a clear current; {NIGHTS_MIN} are needed",
         )
     keys, block = np.unique(_blocks(night[at], later[at]), return_inverse=True)
+    past = remembered(grid)
     hours = Hours(
         log_ma=log_ma[at],
-        felt_pct=np.column_stack([felt(grid.rh_pct, one)[at] for one in MEMORIES_PCT]),
+        felt_pct=past.felt_pct[at],
         air_k=_air(grid.air_c)[at],
         clock=_clock(at + grid.first_hour),
-        falling=falling(grid.rh_pct)[at],
+        falling=past.falling[at],
+        lost=past.lost[at],
         later=later[at].astype(np.float64),
         night=np.unique(night[at] * 2 + later[at], return_inverse=True)[1].astype(np.int64),
         block=block.astype(np.int64),

@@ -7,9 +7,9 @@ as recalled; checked against an independent library in the tests). Only for seri
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
-from scipy import stats
 
 from gateway.trends.columns import Floats
 
@@ -38,12 +38,14 @@ def trend_of(series: Floats, level: float = 0.90) -> Trend | None:
     count = series.shape[0]
     if count < POINTS_MIN:
         return None
+    from scipy import stats  # takes a second and 50 MB: only where it is asked for
+
     slope, _, low, high = stats.theilslopes(series, np.arange(count), alpha=level)
     score = kendall_score(series)
     factor = hamed_rao_factor(series, float(slope))
     variance = kendall_variance(series) * factor
     z = float((score - np.sign(score)) / np.sqrt(variance)) if variance > 0 else 0.0
-    p = float(2.0 * stats.norm.sf(abs(z)))
+    p = 2.0 * NormalDist().cdf(-abs(z))
     return Trend(float(slope), float(low), float(high), z, p, factor, count)
 
 
@@ -63,12 +65,14 @@ def kendall_variance(series: Floats) -> float:
 
 def hamed_rao_factor(series: Floats, slope: float) -> float:
     """By how much autocorrelated ranks inflate the variance; at least a little above 0."""
+    from scipy import stats
+
     n = series.shape[0]
     ranks = stats.rankdata(series - slope * np.arange(1, n + 1))
     away = ranks - np.mean(ranks)
     lags = np.arange(1, n)
     correlation = np.array([away[lag:] @ away[:-lag] for lag in lags]) / float(away @ away)
-    limit = stats.norm.ppf(1 - LAG_LEVEL / 2) / np.sqrt(n)
+    limit = NormalDist().inv_cdf(1 - LAG_LEVEL / 2) / np.sqrt(n)
     kept = np.where(np.abs(correlation) > limit, correlation, 0.0)
     terms = (n - lags) * (n - lags - 1.0) * (n - lags - 2.0) * kept
     return float(max(1.0 + 2.0 / (n * (n - 1.0) * (n - 2.0)) * np.sum(terms), 1e-3))

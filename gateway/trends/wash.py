@@ -22,7 +22,7 @@ from gateway.trends.columns import (
 from gateway.trends.distributions import two_sided_t
 from gateway.trends.hours import CurrentHours, SiteHours
 from gateway.trends.mixed import MODEL_SD
-from gateway.trends.model import Fit
+from gateway.trends.model import Fit, Moved
 from gateway.trends.response import Response, compare_hours
 from gateway.trends.selecting import places
 from gateway.trends.wetness import wet_hours
@@ -111,7 +111,7 @@ def _effect(
         one for one, done in siblings if not any(begin <= row.start_us <= end for row in done)
     ]
     own, *peers = (
-        compare_hours(grid, one, before, after, still=True)
+        compare_hours(grid, one, before, after, what=Moved.DEPOSIT)
         for one in (current, *untouched[:SIBLINGS_MOST])
     )
     if own.fit is None:

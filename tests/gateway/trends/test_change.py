@@ -44,25 +44,25 @@ def one() -> Made:
 
 @pytest.mark.parametrize("kind", ["steady", "steady-carry", "season", "probe"])
 def test_steady_years_are_not_flagged(kind: str) -> None:
-    found = outcome(KINDS[kind], 3)
+    found = outcome(KINDS[kind], range(3))
     assert found.flagged == 0
 
 
 @pytest.mark.parametrize("kind", ["deposit", "single", "lasting"])
 def test_changes_are_found_with_their_cause(kind: str) -> None:
-    found = outcome(KINDS[kind], 2)
+    found = outcome(KINDS[kind], range(2))
     assert found.flagged == found.right_cause == found.surfaces
 
 
 @pytest.mark.parametrize("kind", ["fade", "dies", "bypass"])
 def test_a_doubted_sensor_is_never_better_and_nothing_is_decided(kind: str) -> None:
-    found = outcome(KINDS[kind], 2)
+    found = outcome(KINDS[kind], range(2))
     assert found.flagged == found.called_better == 0
     assert found.decisions == {Decision.CANNOT_DECIDE.value: found.surfaces}
 
 
 def test_a_wash_that_cut_the_current_is_seen_to_have_helped() -> None:
-    found = outcome(KINDS["wash"], 2)
+    found = outcome(KINDS["wash"], range(2))
     assert found.washes == 2
     assert found.causes == {Cause.SINGLE_UNIT.value: 2}
 
@@ -159,7 +159,7 @@ def test_the_order_of_rows_changes_nothing_but_the_flag(one: Made) -> None:
 @pytest.mark.parametrize("kind", list(KINDS))
 def test_trials_keep_what_was_promised(kind: str) -> None:
     """The long form: 100 years of each kind (see `python -m tests.gateway.trends.trials`)."""
-    found: Outcome = outcome(KINDS[kind], 100)
+    found: Outcome = outcome(KINDS[kind], range(100))
     if kind.startswith("steady") or kind in ("probe", "season"):
         assert found.years_flagged <= 8
     elif kind in ("fade", "dies", "bypass"):

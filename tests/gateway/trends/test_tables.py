@@ -11,6 +11,7 @@ from gateway.trends.assessment import ALLOWED, Advice, Case, Data, Decision, adv
 from gateway.trends.causes import Cause, Evidence, Recovery, Rule, Way, judged
 from gateway.trends.columns import SurfaceType
 from gateway.trends.moves import Pattern
+from gateway.trends.probe import Probe
 from gateway.trends.sensor import Sensor
 from gateway.trends.wash import Verdict
 
@@ -18,7 +19,7 @@ TRUTHS = (False, True)
 EVIDENCE = [
     Evidence(*cells)
     for cells in product(
-        Sensor, TRUTHS, Pattern, Way, Pattern, Way, TRUTHS, TRUTHS, Recovery, TRUTHS, TRUTHS
+        Sensor, TRUTHS, Pattern, Way, Pattern, Way, TRUTHS, TRUTHS, Recovery, TRUTHS, Probe, TRUTHS
     )
 ]
 CASES = [
@@ -92,7 +93,8 @@ RIGHT = Evidence(
     unsure=False,
     recovery=Recovery.UNKNOWN,
     explained=False,
-    probe_moved=False,
+    probe=Probe.SOUND,
+    fog_moved=False,
 )
 
 
@@ -108,6 +110,10 @@ def evidence(**changed: object) -> Evidence:
         (evidence(sensor=Sensor.DEAD), "sensor-dead", Cause.SENSOR),
         (evidence(sensor=Sensor.FADED), "sensor-level-moved", Cause.SENSOR),
         (evidence(compared=False), "not-compared", Cause.CANNOT_TELL),
+        (evidence(probe=Probe.MOVED), "reading-moved", Cause.PROBE),
+        (evidence(probe=Probe.MOVED, steps=Pattern.ALONE), "moved-alone", Cause.SINGLE_UNIT),
+        (evidence(probe=Probe.DOUBTED, steps=Pattern.SITE), "reading-or-surfaces",
+         Cause.CANNOT_TELL),
         (evidence(steps=Pattern.ALONE, way=Way.DOWN), "fell-alone", Cause.SENSOR),
         (evidence(steps=Pattern.SITE), "site-moved", Cause.DEPOSIT_SITE),
         (evidence(steps=Pattern.SITE, way=Way.DOWN), "site-moved", Cause.DEPOSIT_SITE),
@@ -126,7 +132,7 @@ def evidence(**changed: object) -> Evidence:
         (evidence(steps=Pattern.MIXED, way=Way.DOWN), "fell-in-part", Cause.CANNOT_TELL),
         (evidence(steps=Pattern.ALONE, way=Way.DOWN, explained=True), "moved-alone",
          Cause.SINGLE_UNIT),
-        (evidence(shifts=Pattern.NO_SIBLINGS, probe_moved=True), "onset-moved-with-probe",
+        (evidence(shifts=Pattern.NO_SIBLINGS, fog_moved=True), "onset-moved-with-probe",
          Cause.PROBE),
         (evidence(shifts=Pattern.ALONE, shift_way=Way.DOWN), "onset-rose", Cause.CANNOT_TELL),
         (evidence(shifts=Pattern.ALONE, shift_way=Way.DOWN, explained=True),

@@ -1,7 +1,8 @@
 """Trials of the change verdict on seeded years: `python -m tests.gateway.trends.trials --trials N`.
 
 Each line of the table is a kind of year, drawn N times; counts are of insulators that were meant to
-show it. Seeds are 0 to N-1, so a table can be made again. Nothing is tuned per kind.
+show it. Seeds are N in a row from `--first-seed` on, so a table can be made again. Nothing is tuned
+per kind.
 """
 
 from __future__ import annotations
@@ -154,16 +155,16 @@ class Outcome:
     decisions: Counter[str]
 
 
-def outcome(kind: Kind, trials: int) -> Outcome:
+def outcome(kind: Kind, seeds: range) -> Outcome:
     """All trials of one kind, counted."""
-    years = [trial(kind, seed) for seed in range(trials)]
+    years = [trial(kind, seed) for seed in seeds]
     every = [one for year in years for one in year]
     step = kind.step
     ratioed = [one for one in every if one.index_ratio is not None and step is not None]
     washes = [one.wash for one in every if one.wash is not None and one.wash.ratio is not None]
     truth = kind.washed or 1.0
     return Outcome(
-        years=trials,
+        years=len(seeds),
         surfaces=len(every),
         years_flagged=sum(any(one.changed for one in year) for year in years),
         flagged=sum(bool(one.changed) for one in every),
@@ -205,14 +206,16 @@ def _said(text: str) -> None:
     print(text, flush=True)
 
 
-def table(trials: int, kinds: list[str], say: Callable[[str], None] = _said) -> None:
+def table(seeds: range, kinds: list[str], say: Callable[[str], None] = _said) -> None:
     for key in kinds:
-        say(line(KINDS[key], outcome(KINDS[key], trials)))
+        say(line(KINDS[key], outcome(KINDS[key], seeds)))
 
 
 if __name__ == "__main__":
     reader = argparse.ArgumentParser(description=__doc__)
     reader.add_argument("--trials", type=int, default=20)
+    reader.add_argument("--first-seed", type=int, default=0)
     reader.add_argument("--kind", action="append", choices=list(KINDS))
     given = reader.parse_args()
-    table(given.trials, given.kind or list(KINDS))
+    asked = range(given.first_seed, given.first_seed + given.trials)
+    table(asked, given.kind or list(KINDS))
