@@ -17,7 +17,7 @@ from gateway.console.serving import ApiServer
 from gateway.console.sources import Sources, Standing
 from gateway.console.summary import Summary, fold, with_link
 from gateway.guard.watching import Guard, told_until_s
-from gateway.history.sqlite_store import SqliteHistory
+from gateway.history.opening import Histories, settled
 from gateway.history.store import Commit
 from gateway.ingest.epochs import to_ask_about
 from gateway.ingest.intake import Intake
@@ -71,7 +71,8 @@ class Gateway:
         self._ended = threading.Event()
         self._fault: BaseException | None = None
         self._summary = Summary()
-        history = SqliteHistory(settings.data)
+        at = settings.history
+        history = settled(settings.data, *((at.address, at.password_file) if at else (None, None)))
         self._subscription = Subscription(settings.broker, self._clock)
         self._feed = Feed()
         self._entrance = open_entrance(settings.console, settings.data, Clock().utc_us)
@@ -117,7 +118,7 @@ class Gateway:
         days, sites = self._settings.retention.keep_days, self._settings.sites
         return Keeper(sites, self._intake.writer, days, self._clock.utc_us, self._on_end)
 
-    def _sources(self, history: SqliteHistory) -> Sources:
+    def _sources(self, history: Histories) -> Sources:
         return Sources(
             summary=lambda: self._summary,
             standing=lambda: Standing(
@@ -133,7 +134,7 @@ class Gateway:
             rate=self._settings.clock.rate,
         )
 
-    def _around(self, history: SqliteHistory) -> Around:
+    def _around(self, history: Histories) -> Around:
         return Around(
             history=history,
             writer=self._intake.writer,

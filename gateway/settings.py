@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from pathlib import Path
 from typing import Annotated, Literal
 from zoneinfo import available_timezones
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from gateway.outward_settings import (
     LOOPBACK,
@@ -123,6 +124,21 @@ class Watch(_Part):
     certificates: tuple[Path, ...] = ()
 
 
+class HistoryAt(_Part):
+    """A PostgreSQL database that holds the histories, instead of files in the data folder.
+    password_file: its first line is the password; else the client library looks for one."""
+
+    address: Annotated[str, Field(pattern=r"^postgres(ql)?://")]
+    password_file: Path | None = None
+
+    @field_validator("address")
+    @classmethod
+    def _says_no_password(cls, address: str) -> str:
+        if re.search(r"//[^/@]*:[^/@]*@|[?&]password=", address):
+            raise ValueError("it must hold no password; name a password_file")
+        return address
+
+
 class Retention(_Part):
     """keep_days: minute rows are kept so long; then ten-minute and hourly ones stand for them."""
 
@@ -157,14 +173,16 @@ class Site(_Part):
 
 
 class Settings(_Part):
-    """All of the gateway's settings. data: the folder of the histories. outstation, notices: None
-    where nothing is handed on or sent."""
+    """All of the gateway's settings. data: the folder of the histories and of all else that is
+    kept. history: None where the histories are files in it. outstation, notices: None where nothing
+    is handed on or sent."""
 
     data: Path
     broker: Broker = Broker()
     console: Console = Console()
     watch: Watch = Watch()
     retention: Retention = Retention()
+    history: HistoryAt | None = None
     clock: ClockSettings = ClockSettings()
     heartbeat: Heartbeat = Heartbeat()
     outstation: Outstation | None = None
@@ -225,6 +243,9 @@ def _placed(settings: Settings, folder: Path) -> Settings:
         )
         for name, site in settings.sites.items()
     }
+    if settings.history is not None:
+        at = settings.history
+        changes["history"] = at.model_copy(update=put(at, "password_file"))
     if settings.outstation is not None:
         changes["outstation"] = placed_outstation(settings.outstation, folder)
     if settings.notices is not None:

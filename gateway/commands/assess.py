@@ -36,10 +36,10 @@ def command(data: Path, site: str | None, insulator: str | None, as_json: bool) 
             raise click.UsageError("--insulator needs --site")
         return _story(data, site, insulator, as_json)
     from gateway.commands.stored_site import stored_site
-    from gateway.history.sqlite_store import SqliteHistory
+    from gateway.history.opening import open_history
     from gateway.reading.fleet import assessed, in_order
 
-    names = [site] if site is not None else SqliteHistory(data).sites()
+    names = [site] if site is not None else open_history(data).sites()
     found: list[Assessed] = []
     for name in names:
         with stored_site(data, name) as rows:

@@ -38,7 +38,7 @@ def command(
     from gateway.clock import Clock
     from gateway.commands.stored_site import stored_site
     from gateway.history.lock import hold_data
-    from gateway.history.sqlite_store import SqliteHistory
+    from gateway.history.opening import open_history
     from gateway.reading.decisions import write_decision
     from gateway.reading.question import advice_now, asked
     from gateway.reading.register import beside
@@ -57,7 +57,7 @@ def command(
             )
         )  # fmt: skip
     with hold_data(data, "seafret decide"):
-        writer = SqliteHistory(data).writer(site)
+        writer = open_history(data).writer(site)
         try:
             with stored_site(data, site) as rows:
                 number = write_decision(rows, writer, decided)

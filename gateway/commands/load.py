@@ -65,7 +65,7 @@ Exit code 64: a row or a file was refused; 69: the data are held.
 def command(files: tuple[Path, ...], site: str, data: Path, source: str, as_json: bool) -> Exit:
     """See HELP."""
     from gateway.history.lock import hold_data
-    from gateway.history.sqlite_store import SqliteHistory
+    from gateway.history.opening import open_history
     from gateway.loading.kinds import FileRefused
 
     check_site(site)
@@ -77,7 +77,7 @@ def command(files: tuple[Path, ...], site: str, data: Path, source: str, as_json
     outcomes: list[Outcome] = []
     faults: list[str] = []
     with hold_data(data, "seafret load"):
-        loader = SqliteHistory(data).loader(site)
+        loader = open_history(data).loader(site)
         try:
             for path in files:
                 try:

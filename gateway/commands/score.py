@@ -145,10 +145,10 @@ def _answers(data: Path | None, site: str | None) -> tuple[AnswerLabel, ...] | N
         raise click.UsageError("--data and --site belong together: give both or neither")
     if data is None or site is None:
         return None
-    from gateway.history.sqlite_store import SqliteHistory
+    from gateway.history.opening import open_history
     from gateway.replay.judging import journal_answers
 
-    reader = SqliteHistory(data).reader(site)
+    reader = open_history(data).reader(site)
     try:
         return journal_answers(reader)
     finally:

@@ -18,10 +18,10 @@ if TYPE_CHECKING:
 @contextmanager
 def stored_site(data: Path, site: str) -> Iterator[SqliteReader]:
     """A reader of the site, closed afterwards. Wrong use where there is no such history."""
-    from gateway.history.sqlite_store import SqliteHistory
+    from gateway.history.opening import open_history
 
     check_site(site)
-    history = SqliteHistory(data)
+    history = open_history(data)
     there = history.sites()
     if site not in there:
         known = f"it has {', '.join(there)}" if there else "it has none yet"

@@ -32,8 +32,8 @@ def command(site: str, data: Path, keep_days: int) -> Exit:
     from gateway.commands.stored_site import stored_site
     from gateway.history.loaded import Columns
     from gateway.history.lock import hold_data
+    from gateway.history.opening import open_history
     from gateway.history.retention import DAY_US, PACK_AFTER_DAYS, keep_from_us
-    from gateway.history.sqlite_store import SqliteHistory
     from gateway.reading.site import extent_us
 
     check_site(site)
@@ -43,7 +43,7 @@ def command(site: str, data: Path, keep_days: int) -> Exit:
         if extent is None:
             click.echo(f"{site}: no interval rows")
             return Exit.FINE
-        writer = SqliteHistory(data).writer(site)
+        writer = open_history(data).writer(site)
         try:
             done = writer.thin(keep_from_us(extent[1], keep_days))
             copied = writer.pack(extent[1] - PACK_AFTER_DAYS * DAY_US)

@@ -14,7 +14,7 @@ from gateway.demo.invented import unit_of
 from gateway.demo.night import Night
 from gateway.demo.story import AlarmStory, InsulatorStory, Kept, Story, alarm_stories
 from gateway.demo.story import insulator_story as story_of
-from gateway.history.sqlite_store import SqliteHistory
+from gateway.history.opening import open_history
 from gateway.history.store import SiteReader, StreamKey
 
 MARGIN_US = 60_000_000
@@ -26,7 +26,7 @@ LANES = "SELECT epoch, stream, last FROM lanes"
 
 def read_story(layout: Layout, night: Night) -> Story:
     """The story of all sites. Raises HistoryFault where a file cannot be read."""
-    history = SqliteHistory(layout.history)
+    history = open_history(layout.history)
     insulators: list[InsulatorStory] = []
     alarms: list[AlarmStory] = []
     kept: list[Kept] = []

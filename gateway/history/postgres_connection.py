@@ -56,7 +56,7 @@ class PostgresConnection:
         try:
             opened = self._connect()
         except psycopg.Error as fault:
-            raise sqlite3.OperationalError(str(fault).strip()) from fault
+            raise _as_sqlite(fault) from fault
         opened.adapters.register_loader("numeric", Counted)
         return opened
 
@@ -139,7 +139,7 @@ def _text_out(cell: Any) -> Any:
 def _as_sqlite(fault: psycopg.Error) -> sqlite3.Error:
     """A row that no table takes (a period's table was dropped meanwhile) is no fault of ours: it is
     tried again. A key that is there twice is."""
-    text = str(fault).strip()
+    text = " ".join(str(fault).split())
     if isinstance(fault, psycopg.IntegrityError) and not isinstance(
         fault, psycopg.errors.CheckViolation
     ):

@@ -143,7 +143,9 @@ def _checked(address: str, password: str | None) -> str:
     try:
         given = conninfo_to_dict(address)
     except psycopg.Error as fault:
-        raise HistoryFault(f"history {_without_password(address)}: {str(fault).strip()}") from fault
+        raise HistoryFault(
+            f"history {_without_password(address)}: {' '.join(str(fault).split())}"
+        ) from fault
     if "password" in given:
         raise HistoryFault(
             f"history {_without_password(address)}: its address holds a password; put it into a "

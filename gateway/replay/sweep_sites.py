@@ -12,7 +12,7 @@ from edge.decide.evaluation import DecidedRecord
 from edge.recording import RecordingError
 from edge.records import HealthRow, IntervalRow, WeatherRow
 from edge.settings import Settings
-from gateway.history.sqlite_store import SqliteHistory
+from gateway.history.opening import open_history
 from gateway.replay.feeds import opened_feed, recordings_in
 from gateway.replay.grid import GridFault, SitePart, path_of
 from gateway.replay.plain_limits import FURTHER
@@ -139,7 +139,7 @@ def opened_site(part: SitePart, base: Path, recorded: Recorded | None) -> Iterat
         stretches = [unit_rows(recorded.rows, recorded.names, FURTHER)]
         yield SiteRows(part, settings, recorded.names, stretches, recorded.rate_hz)
         return
-    history = SqliteHistory(path_of(base, part.data))
+    history = open_history(path_of(base, part.data))
     if part.name not in history.sites():
         known = ", ".join(history.sites()) or "none"
         raise GridFault(f"site {part.name}: {part.data} has no history of it; it has {known}")

@@ -49,11 +49,11 @@ def test_seafret_names_the_missing_extra_on_a_bare_install(
     assert len(ran.err.splitlines()) == 1 and "pip install 'seafret[gateway]'" in ran.err
 
 
-def test_every_module_of_the_gateway_imports_with_its_extra_from_the_wheel(
+def test_every_module_of_the_gateway_imports_with_its_extras_from_the_wheel(
     wheel: Wheel, tmp_path: Path
 ) -> None:
     # The checkout, with its deploy/ and replay_data/, is out of reach of this interpreter.
-    site = bare_site(wheel, tmp_path, extra="gateway")
+    site = bare_site(wheel, tmp_path, "gateway", "cluster", "postgres")
     ran = run_bare(site, tmp_path, IMPORT_ALL, "gateway")
     assert ran.code == 0, ran.err
     assert {name for name in modules() if name.startswith("gateway.")} == set(ran.out.split())
@@ -62,6 +62,6 @@ def test_every_module_of_the_gateway_imports_with_its_extra_from_the_wheel(
 def test_seafret_shows_its_help_from_the_wheel_with_the_gateway_extra(
     wheel: Wheel, tmp_path: Path
 ) -> None:
-    site = bare_site(wheel, tmp_path, extra="gateway")
+    site = bare_site(wheel, tmp_path, "gateway")
     ran = run_bare(site, tmp_path, RUN_SCRIPT, "seafret", "--help")
     assert ran.code == 0 and "Usage: seafret" in ran.out and not ran.err

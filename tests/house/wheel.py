@@ -42,10 +42,10 @@ def build(folder: Path) -> Wheel:
     return Wheel(path, folder / "unpacked")
 
 
-def needed(lines: list[str], extra: str = "") -> set[str]:
+def needed(lines: list[str], *extras: str) -> set[str]:
     """Names of all distributions that these requirements bring, theirs included."""
     found: set[str] = set()
-    waiting = [(Requirement(line), extra) for line in lines]
+    waiting = [(Requirement(line), extra) for line in lines for extra in ("", *extras)]
     while waiting:
         requirement, of_extra = waiting.pop()
         if requirement.marker and not requirement.marker.evaluate({"extra": of_extra}):
@@ -60,13 +60,13 @@ def needed(lines: list[str], extra: str = "") -> set[str]:
     return found
 
 
-def bare_site(wheel: Wheel, folder: Path, extra: str = "") -> Path:
-    """A folder like site-packages: the wheel, its base requirements (and those of one extra)."""
+def bare_site(wheel: Wheel, folder: Path, *extras: str) -> Path:
+    """A folder like site-packages: the wheel, its base requirements (and those of extras)."""
     site = folder / "site"
     site.mkdir()
     for entry in wheel.unpacked.iterdir():
         (site / entry.name).symlink_to(entry)
-    for name in needed(wheel.about().requires or [], extra):
+    for name in needed(wheel.about().requires or [], *extras):
         installed = distribution(name)
         tops = {path.parts[0] for path in installed.files or []} - {"..", "__pycache__"}
         for top in tops:

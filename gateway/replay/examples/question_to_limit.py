@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from gateway.history.frames import interval_frame
-from gateway.history.sqlite_store import SqliteHistory
+from gateway.history.opening import open_history
 from gateway.replay.choosing import chosen, lines
 from gateway.replay.figures import score_figures
 from gateway.replay.frames import events_frame
@@ -34,7 +34,7 @@ def main(data: Path, site: str, labels: Path, grid: Path, out: Path) -> list[str
     said = []
 
     # 1. Look at the rows. A frame is a dict of columns: pandas.DataFrame(frame) works as it is.
-    reader = SqliteHistory(data).reader(site)
+    reader = open_history(data).reader(site)
     wanted = wanted_rows(reader, None, None, None)
     for name in wanted.insulators:
         frame = interval_frame(reader, name, wanted.from_us, wanted.to_us)
