@@ -55,6 +55,8 @@ EXIT_CODES: dict[str, Exit] = {
     "gateway.limits.book.LineFault": Exit.OUT_OF_REACH,
     "gateway.limits.changing.ChangeRefused": Exit.WRONG_USE,
     "gateway.notices.delivering.AddressFault": Exit.WRONG_USE,
+    "gateway.notices.desk.TrialRefused": Exit.WRONG_USE,
+    "gateway.outstation.changes.HandOverRefused": Exit.WRONG_USE,
     "gateway.outstation.frames.PeerFault": Exit.OUT_OF_REACH,
     "gateway.outstation.points.PointsFault": Exit.OUT_OF_REACH,
     "gateway.trends.decided.DecisionFault": Exit.WRONG_USE,
