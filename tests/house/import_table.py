@@ -294,7 +294,6 @@ PURE: tuple[str, ...] = (
     "gateway.notices.texts",
     "gateway.outstation.answering",
     "gateway.outstation.asdu",
-    "gateway.outstation.changes",
     "gateway.outstation.frames",
     "gateway.outstation.session",
     "gateway.outstation.station",
