@@ -88,6 +88,7 @@ class Outworks:
             send=self._ways.send,
             now_us=self._sources.now_us,
             records_sha=self._records_sha,
+            changed=lambda: self._sources.feed.touch(["limits"]),
         )
 
     def _records_sha(self, unit: str) -> str:

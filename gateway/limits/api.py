@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Annotated, Any
 
 from fastapi import APIRouter, HTTPException, Request
@@ -13,7 +14,8 @@ from edge.settings import AlarmPart
 from gateway.accounts.roles import Act
 from gateway.books import BookFault
 from gateway.console.gate import address_of, person_of
-from gateway.console.rooms import Room
+from gateway.console.pages.look import Look
+from gateway.console.rooms import Door, Room
 from gateway.console.sources import From, To, us
 from gateway.history.store import HistoryFault
 from gateway.limits.changing import (
@@ -25,6 +27,9 @@ from gateway.limits.changing import (
     Withdraw,
 )
 from gateway.limits.desk import LimitsDesk
+from gateway.limits.in_force import InForce
+from gateway.limits.page_acts import add_acts
+from gateway.limits.pages import Pages, add_pages
 from gateway.limits.told import (
     LimitTold,
     PreviewTold,
@@ -91,15 +96,35 @@ ACTS: dict[tuple[str, str], Act] = {
     ("POST", f"{BASE}/{{unit}}/withdraw"): Act.PROPOSE_LIMITS,
     ("POST", f"{BASE}/{{unit}}/approve"): Act.APPROVE_LIMITS,
     ("POST", f"{BASE}/{{unit}}/roll-back"): Act.APPROVE_LIMITS,
+    ("GET", "/limits"): Act.READ,
+    ("GET", "/limits/{unit}"): Act.READ,
+    ("GET", "/limits/{unit}/versions/{number}"): Act.READ,
+    ("GET", "/limits/{unit}/propose"): Act.PROPOSE_LIMITS,
+    ("POST", "/limits/{unit}/draft"): Act.PROPOSE_LIMITS,
+    ("POST", "/limits/{unit}/propose"): Act.PROPOSE_LIMITS,
+    ("POST", "/limits/{unit}/withdraw"): Act.PROPOSE_LIMITS,
+    ("POST", "/limits/{unit}/approve"): Act.APPROVE_LIMITS,
+    ("POST", "/limits/{unit}/roll-back"): Act.APPROVE_LIMITS,
 }
+
+TEMPLATES = str(Path(__file__).with_name("templates"))
 
 
 def limits_room(desk: LimitsDesk) -> Room:
-    """Routes and who may use them."""
+    """Routes and pages, who may use them, and what limits are in force for plots."""
     routes = APIRouter(prefix=BASE)
     _add_reading(routes, desk)
     _add_changing(routes, desk)
-    return Room(routes, ACTS)
+    in_force = InForce(desk)
+
+    def pages(look: Look) -> APIRouter:
+        shown, of = APIRouter(include_in_schema=False), Pages(look, desk, in_force)
+        add_pages(shown, of)
+        add_acts(shown, of)
+        return shown
+
+    doors = (Door("Limits", "/limits"),)
+    return Room(routes, ACTS, doors, TEMPLATES, pages, in_force.lines)
 
 
 @contextmanager

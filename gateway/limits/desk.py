@@ -21,7 +21,7 @@ from gateway.limits.book import BOOK, GATEWAY, Line, What, line_body, read_line
 from gateway.limits.changing import Change, ChangeRefused, Propose, RollBack, change, sheet
 from gateway.limits.faults import Fault, fault_of
 from gateway.limits.hearing import STARTED, heard
-from gateway.limits.preview import Preview, plan_of, preview
+from gateway.limits.preview import Preview, Progress, plan_of, preview
 from gateway.limits.versions import Held, Status, UnitLimits, Version, fold
 from gateway.settings import Site
 
@@ -43,7 +43,8 @@ Send = Callable[[str, bytes], None]
 @dataclass(frozen=True, slots=True)
 class Around:
     """What the desk sees around it. copies: of the units' settings files, where they are at hand.
-    records_sha: hash of the settings that a unit's newest health record was made with."""
+    records_sha: hash of the settings that a unit's newest health record was made with. changed:
+    told after every line of the book."""
 
     books: Books
     history: History
@@ -52,6 +53,7 @@ class Around:
     send: Send
     now_us: Callable[[], int]
     records_sha: Callable[[str], str]
+    changed: Callable[[], None] = lambda: None
 
 
 class LimitsDesk:
@@ -103,7 +105,9 @@ class LimitsDesk:
             self._send_due(asked.unit)
             return self._held[asked.unit].versions[line.version]
 
-    def preview(self, version: Version, from_us: int, to_us: int) -> Preview:
+    def preview(
+        self, version: Version, from_us: int, to_us: int, progress: Progress = lambda at_us: None
+    ) -> Preview:
         """What a version would have done. Raises ChangeRefused, HistoryFault."""
         if not 0 < to_us - from_us <= LOOKED_BACK_US:
             days = LOOKED_BACK_US // 86_400_000_000
@@ -111,7 +115,8 @@ class LimitsDesk:
         reader = self._around.history.reader(site_of(version.unit))
         try:
             copy = self._around.copies.get(version.unit)
-            return preview(reader, version, self.insulators(version.unit), copy, from_us, to_us)
+            insulators = self.insulators(version.unit)
+            return preview(reader, version, insulators, copy, from_us, to_us, progress)
         finally:
             reader.close()
 
@@ -197,3 +202,4 @@ class LimitsDesk:
     def _write(self, line: Line) -> None:
         self._around.books.append(BOOK, line.at_us, [line_body(line)])
         self._held = fold(self._held, [line])
+        self._around.changed()

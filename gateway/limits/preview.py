@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from edge.decide.alarm_table import DEFAULT_ALARMS
 from edge.decide.binding import DecisionPlan, WatchedInsulator, bind
 from edge.decide.definitions import Alarm, DefinitionFault, adjusted
-from edge.decide.evaluation import DecidedRecord
+from edge.decide.evaluation import DecidedRecord, decision_order
 from edge.limits import bound
 from edge.records import ConditionChange
 from edge.settings import Settings, SettingsError, adjustments
@@ -28,6 +28,16 @@ dryness is known; what it says of the time before is passed over."""
 
 TOLERANCE_US = 600_000_000
 """Alarms that begin no further apart are the same alarm."""
+
+
+TOLD_EVERY_ROWS = 256
+"""Progress is told after so many rows."""
+
+Progress = Callable[[int], None]
+
+
+def _nobody_asks(at_us: int) -> None:
+    """Progress that nobody looks at."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,10 +90,13 @@ def preview(
     settings: Settings | None,
     from_us: int,
     to_us: int,
+    progress: Progress = _nobody_asks,
 ) -> Preview:
-    """The time [from_us, to_us) of a unit. Raises ChangeRefused, HistoryFault."""
+    """The time [from_us, to_us) of a unit. progress: hears now and then how far it is [us UTC].
+
+    Raises ChangeRefused, HistoryFault."""
     plan = plan_of(version, insulators, settings)
-    counted = _Counted()
+    counted = _Counted(progress)
     rows = stored_rows(reader, version.unit, insulators, from_us - WARM_UP_US, to_us)
     would = _within(list(decided_again(plan, counted.counting(rows))), from_us, to_us)
     did = _within(_recorded(reader, version.unit, from_us, to_us), from_us, to_us)
@@ -115,10 +128,13 @@ def _within(changes: list[ConditionChange], from_us: int, to_us: int) -> list[Co
 class _Counted:
     """How many rows have gone by."""
 
-    def __init__(self) -> None:
+    def __init__(self, progress: Progress) -> None:
         self.rows = 0
+        self._progress = progress
 
     def counting(self, rows: Iterable[DecidedRecord]) -> Iterator[DecidedRecord]:
         for row in rows:
             self.rows += 1
+            if self.rows % TOLD_EVERY_ROWS == 0:
+                self._progress(decision_order(row)[0])
             yield row

@@ -189,7 +189,7 @@ TABLE: dict[str, Row] = {
             "gateway.replay",
             "gateway.settings",
         ),
-        ("fastapi", *CHECKS),
+        ("fastapi", "starlette", *CHECKS),
         SQL,
     ),
     "gateway.outstation": Row(
