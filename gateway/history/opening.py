@@ -8,9 +8,12 @@ from __future__ import annotations
 
 import json
 import tomllib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Protocol
 
+from gateway.history.lock import hold_data
 from gateway.history.sqlite_loaded import SqliteLoader
 from gateway.history.sqlite_read import SqliteReader
 from gateway.history.sqlite_store import SqliteHistory
@@ -71,6 +74,19 @@ def settled(folder: Path, address: str | None, password_file: Path | None) -> Hi
     except OSError as fault:
         raise HistoryFault(f"{pointer}: {fault.strerror}; it must be writable") from fault
     return made
+
+
+@contextmanager
+def history_at(place: str, program: str) -> Iterator[Histories]:
+    """The files in a folder, or a database, whatever the folder says of another place.
+
+    A folder is held for writing; a database keeps its writers apart itself. Raises HistoryFault.
+    """
+    if place.startswith(SCHEMES):
+        yield _database(place, None)
+        return
+    with hold_data(Path(place), program):
+        yield SqliteHistory(Path(place))
 
 
 def _database(address: str, password_file: Path | None) -> Histories:

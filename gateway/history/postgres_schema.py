@@ -22,6 +22,12 @@ LAST_PART = 4_102_444_800_000_000 // PART_US
 READERS = "seafret_reader"
 """A role, if there is one, that may read every site; see deploy/postgres."""
 
+NUMBERED = (
+    ("words", "id"), ("marks", "stream_id"), ("refusals", "id"), ("raw_messages", "id"),
+    ("security_events", "id"), ("loaded", "id"),
+)  # fmt: skip
+"""Tables whose rows the database numbers, and the column."""
+
 LOCK_TABLES, LOCK_COLUMNS, LOCK_WORDS = 5_730_001, 5_730_002, 5_730_003
 """First halves of advisory locks; the second is the schema's own."""
 

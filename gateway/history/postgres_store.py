@@ -53,6 +53,10 @@ class PostgresReader(SqliteReader):
     def _has_decisions(self) -> bool:
         return True
 
+    def parts_of_text(self) -> list[tuple[int, int, int, int, str]]:
+        """None: their bodies are kept instead."""
+        return []
+
 
 class PostgresHistory:
     """The sites in one database. password: None leaves it to the client library. fence: asked

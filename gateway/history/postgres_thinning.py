@@ -6,19 +6,22 @@ nothing is deleted row by row, and the disk has its room back at once.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from gateway.history.chunks import WEEK_US, Ints, filled
 from gateway.history.loaded import KEPT_SOURCE, Columns
 from gateway.history.postgres_schema import (
     FIRST_PART,
     LAST_PART,
+    NUMBERED,
     PART_US,
     WEEKS_A_PART,
     drop_part,
+    part_of,
 )
 from gateway.history.postgres_write import PostgresWriter
 from gateway.history.retention import Thinned
+from gateway.history.sqlite_write import Row
 
 
 class PostgresThinner(PostgresWriter):
@@ -69,6 +72,27 @@ class PostgresThinner(PostgresWriter):
             self._drop_copy(self.number(insulator), week)
         else:
             super()._forget(insulator, week)
+
+    def take_moved(
+        self, table: str, columns: Sequence[str], rows: Sequence[Row], last: str
+    ) -> None:
+        """Rows of a table as they lay, and the key of the last of them."""
+        if table in ("interval", "lines"):
+            at = columns.index("start_us")
+            starts = (cell for row in rows if isinstance(cell := row[at], int))
+            with self._one_at_a_time:
+                self._make_parts({part_of(start_us) for start_us in starts})
+        super().take_moved(table, columns, rows, last)
+
+    def end_move(self) -> None:
+        """The site is here now; new numbers follow on those that came."""
+        with self.together():
+            for table, column in NUMBERED:
+                self._connection.execute(
+                    f"SELECT setval(pg_get_serial_sequence('{table}', '{column}'), "
+                    f"1 + coalesce(max({column}), 0), false) FROM {table}"
+                )
+        super().end_move()
 
 
 def _has_its_own(part: int) -> bool:

@@ -79,13 +79,12 @@ class PostgresWriter(SqliteThinner):
     def append(self, commit: Commit) -> None:
         """All of a commit or nothing, durable on return."""
         with self._one_at_a_time:
-            self._make_parts(commit)
+            rows = (one.record for one in commit.entries if isinstance(one.record, IntervalRow))
+            self._make_parts({part_of(row.start_us) for row in rows})
             self._in_one(lambda: self._write(commit))
 
-    def _make_parts(self, commit: Commit) -> None:
+    def _make_parts(self, wanted: set[int]) -> None:
         """Before the commit: a new table waits for all who write, and must hold up none of them."""
-        rows = (one.record for one in commit.entries if isinstance(one.record, IntervalRow))
-        wanted = {part_of(row.start_us) for row in rows}
         if wanted <= self._parts:
             return
         with self._transaction():

@@ -70,7 +70,8 @@ class SqliteReader(SqliteArrays):
         numbers = ", ".join(str(self.number(span)) for span in spans)
         rows = self.ask(
             f"SELECT {columns_of(table)} FROM interval r WHERE r.insulator = ? AND r.start_us >= ? "
-            f"AND r.start_us < ? AND r.span IN ({numbers}) ORDER BY r.start_us LIMIT ?",
+            f"AND r.start_us < ? AND r.span IN ({numbers}) "
+            "ORDER BY r.start_us, r.span, r.stream_id, r.seq LIMIT ?",
             self.number(insulator),
             start_us,
             end_us,
@@ -174,6 +175,13 @@ class SqliteReader(SqliteArrays):
         parts = {part: content for part, content in rows if isinstance(content, bytes)}
         whole = b"".join(parts.values())
         return whole if hashlib.sha256(whole).hexdigest() == content_sha else None
+
+    def parts_of_text(self) -> list[tuple[int, int, int, int, str]]:
+        """Stream, number, hash (a word), part and text of parts of captures that are no base64."""
+        return self.ask(
+            "SELECT stream_id, seq, content_sha, part, content_b64 FROM capture_part "
+            "WHERE typeof(content_b64) = 'text'"
+        ).fetchall()
 
     def exposure(self, insulator: str, start_us: int, end_us: int) -> dict[str, int]:
         """Exact sums of `SUMMED` over the rows that start in [start, end), and `rows`.

@@ -8,17 +8,18 @@ loaded rows, under the source `KEPT`. Running it again does only what is left.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
 from edge.quantities import STATES
 from edge.records import IntervalRow, Span
 from gateway.history.chunks import ABSENT, WEEK_US, Ints, filled
-from gateway.history.columns import TABLE_OF
-from gateway.history.loaded import KEPT_SOURCE, Columns
+from gateway.history.columns import TABLE_OF, Column
+from gateway.history.loaded import KEPT_SOURCE, NOTE_TABLES, Columns
 from gateway.history.retention import Thinned
 from gateway.history.sqlite_loaded import SqliteLoader
+from gateway.history.store import HistoryFault
 from gateway.history.thinning import HOUR_US, KEPT, TICK_US, thinned
 
 _WHOLE = tuple(name for name in TABLE_OF[IntervalRow].columns if name not in ("insulator", "span"))
@@ -191,3 +192,41 @@ class SqliteThinner(SqliteLoader):
             "SELECT i.word, k.word, count(DISTINCT l.week), sum(length(l.cells)) FROM loaded l "
             "JOIN words i ON i.id = l.insulator JOIN words k ON k.id = l.kind GROUP BY 1, 2"
         )
+
+    def begin_move(self) -> dict[str, str]:
+        """Makes ready to take a moved site; the last key taken of each table, where one was begun.
+
+        Raises HistoryFault where something of the site is there that no move brought.
+        """
+        with self.together():
+            self._connection.execute(
+                "CREATE TABLE IF NOT EXISTS moving (name TEXT PRIMARY KEY, last TEXT NOT NULL)"
+            )
+            done = dict(self._connection.execute("SELECT name, last FROM moving").fetchall())
+            if not done:
+                for table in ("marks", "loaded", "alarm_journal", *(t.name for t in NOTE_TABLES)):
+                    if self._connection.execute(f"SELECT 1 FROM {table} LIMIT 1").fetchone():
+                        raise HistoryFault(
+                            f"history {self._path}: it has rows in {table} already; a site is "
+                            "moved to where there is nothing of it"
+                        )
+                self._connection.execute("DELETE FROM words")
+                self._connection.execute("INSERT INTO moving VALUES ('begun', '')")
+        return done
+
+    def take_moved(
+        self, table: str, columns: Sequence[str], rows: Sequence[Sequence[Column]], last: str
+    ) -> None:
+        """Rows of a table as they lay, and the key of the last of them."""
+        with self.together():
+            self._add(table, columns, rows)
+            self._connection.execute(
+                "INSERT INTO moving VALUES (?, ?) "
+                "ON CONFLICT (name) DO UPDATE SET last = excluded.last",
+                (table, last),
+            )
+
+    def end_move(self) -> None:
+        """The site is here now; nothing more is taken."""
+        with self.together():
+            self._connection.execute("DROP TABLE moving")
