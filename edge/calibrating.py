@@ -43,7 +43,10 @@ capacitance."""
 RH_CPCT_MAX = 7_500
 """Where the humidity is measured, it must be below this."""
 
-BAD_FLAGS = (Flag.SENSOR_FAULT, Flag.SATURATED, Flag.NO_FREQUENCY, Flag.MISSING)
+BAD_FLAGS = (
+    *(Flag.SENSOR_FAULT, Flag.SATURATED, Flag.NO_FREQUENCY, Flag.MISSING),
+    Flag.NOT_FINITE,
+)
 
 _ARCING = [STATES.index(state) for state in (State.ARCING_SPARSE, State.ARCING_DENSE)]
 

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from edge.measure.aligning import Axis
 from edge.measure.cutting import utc_us_at
 from edge.measure.flags import flag_bits
-from edge.measure.linking import Ranges, anchor, merged, ranges_of, voltages_of
+from edge.measure.linking import Ranges, anchor, ranges_of, voltages_of
 from edge.measure.mains_clock import (
     ANCHOR_S,
     cycle_positions,
@@ -25,13 +25,15 @@ from edge.measure.mains_clock import (
 )
 from edge.measure.plan import Calibration, MeasurePlan
 from edge.measure.resampling import points_per_cycle
+from edge.measure.scaling import NOWHERE, scaled
 from edge.measure.segment_state import Segment
 from edge.measure.segment_windows import measured_windows
 from edge.measure.windows import WindowTable
 from edge.quantities import Flag
-from edge.samples import SignalDescription, TimeAnchor
+from edge.samples import SampleBlock, SignalDescription, TimeAnchor
 
 Floats = npt.NDArray[np.float64]
+Integers = npt.NDArray[np.int64]
 
 HOLD_CYCLES = 2.5
 """A window is measured once so many further cycles are there: should the segment end then, what is
@@ -49,6 +51,7 @@ def opened(
     currents = np.zeros((len(plan.insulators), 0))
     voltages = np.zeros((len(voltages_of(description)), 0))
     axes = tuple(Axis() for _ in plan.insulators)
+    none = (NOWHERE,) * (len(currents) + len(voltages))
     first = flags & flag_bits(Flag.GAP)  # only the first window has lost samples beside it
     return Segment(
         start,
@@ -59,39 +62,34 @@ def opened(
         0,
         currents,
         voltages,
+        odd=none,
+        absent=none,
         axes=axes,
         first_flags=first,
     )
 
 
-def scaled(
-    plan: MeasurePlan,
-    description: SignalDescription,
-    segment: Segment,
-    samples: npt.NDArray[np.generic],
-    missing: npt.NDArray[np.bool_] | None,
-) -> tuple[Floats, Floats]:
-    """(currents [mA], voltages [kV]) of raw rows; NaN where missing or not finite."""
+def taken_in(
+    plan: MeasurePlan, description: SignalDescription, segment: Segment, block: SampleBlock
+) -> Segment:
+    """The segment with further samples, scaled."""
+    found = scaled(description, _scales(plan, description, segment), block)
+    at = segment.length
+    return replace(
+        segment,
+        currents=np.concatenate([segment.currents, found.currents], axis=1),
+        voltages=np.concatenate([segment.voltages, found.voltages], axis=1),
+        odd=_with(segment.odd, found.odd, at),
+        absent=_with(segment.absent, found.absent, at),
+    )
 
-    def channel(index: int) -> Floats:
-        one = description.channels[index]
-        taken = samples[:, index].astype(np.float64)
-        taken *= one.gain
-        taken += one.offset
-        if samples.dtype.kind == "f":  # whole numbers are finite
-            taken[~np.isfinite(taken)] = np.nan
-        if missing is not None:
-            taken[missing[:, index]] = np.nan
-        return taken
 
-    currents = np.empty((len(plan.insulators), len(samples)))
-    for row, (ranges, calibration) in enumerate(_scales(plan, description, segment)):
-        coarse = channel(ranges.coarse)
-        if ranges.fine != ranges.coarse:
-            coarse = merged(channel(ranges.fine), coarse, ranges.fine_ma)
-        currents[row] = coarse * calibration.gain + calibration.offset_ma
-    voltages = [channel(index) for index in voltages_of(description)]
-    return currents, np.array(voltages) if voltages else np.zeros((0, len(samples)))
+def _with(
+    before: tuple[Integers, ...], fresh: tuple[Integers, ...], at: int
+) -> tuple[Integers, ...]:
+    """Positions of each row, and those found in a block that begins at position `at`."""
+    pairs = zip(before, fresh, strict=True)
+    return tuple(np.concatenate([one, at + other]) if len(other) else one for one, other in pairs)
 
 
 def _scales(
@@ -102,15 +100,6 @@ def _scales(
         return [(link.ranges, link.calibration) for link in segment.found.links]
     start_us = utc_us_at(segment.anchor, description.rate_hz, segment.start)
     return [(ranges_of(description, one), one.calibration_at(start_us)) for one in plan.insulators]
-
-
-def taken_in(segment: Segment, currents: Floats, voltages: Floats) -> Segment:
-    """The segment with further samples."""
-    return replace(
-        segment,
-        currents=np.concatenate([segment.currents, currents], axis=1),
-        voltages=np.concatenate([segment.voltages, voltages], axis=1),
-    )
 
 
 def advanced(
@@ -214,11 +203,14 @@ def _trimmed(plan: MeasurePlan, segment: Segment, next_window: int) -> Segment:
     clock = track_trimmed(found.clock, start)
     keep = min(int(start) - segment.pad, clock.next_block * clock.hop)
     drop = max(0, keep - segment.kept_from)
+    first = segment.kept_from + drop
     return replace(
         segment,
         found=replace(found, clock=clock),
-        kept_from=segment.kept_from + drop,
+        kept_from=first,
         currents=segment.currents[:, drop:],
         voltages=segment.voltages[:, drop:],
+        odd=tuple(one[one >= first] if len(one) else one for one in segment.odd),
+        absent=tuple(one[one >= first] if len(one) else one for one in segment.absent),
         next_window=next_window,
     )

@@ -12,6 +12,7 @@ from edge.measure.linking import Anchoring, Link
 from edge.samples import SampleBlock, TimeAnchor
 
 Floats = npt.NDArray[np.float64]
+Integers = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -22,7 +23,9 @@ class Segment:
     flags: bits for all its windows; first_flags: for the first alone. found: clock and links, once
     known. pad: samples mirrored before the first and after the last for the interpolation.
     kept_from: position of the first kept sample. currents, voltages: kept samples, shape
-    (insulators, n) and (voltages, n). next_window: number of the first window not yet measured.
+    (insulators, n) and (voltages, n). odd, absent: positions within them of samples that are not
+    finite, and of those that the source says are missing, of each insulator, then of each voltage.
+    next_window: number of the first window not yet measured.
     axes: see `aligning`. waiting: blocks that have come but are not taken in yet, as nothing can be
     measured before sample counter `due`.
     """
@@ -35,6 +38,8 @@ class Segment:
     kept_from: int
     currents: Floats
     voltages: Floats
+    odd: tuple[Integers, ...] = ()
+    absent: tuple[Integers, ...] = ()
     next_window: int = 0
     axes: tuple[Axis, ...] = ()
     first_flags: int = 0

@@ -18,6 +18,7 @@ from edge.measure.placing import Placement, Signal
 from edge.measure.plan import MeasurePlan
 from edge.measure.resampling import points_per_cycle
 from edge.measure.segment_state import Segment
+from edge.measure.spoiling import spoilt
 from edge.measure.windows import WindowTable, joined
 from edge.samples import SignalDescription
 
@@ -50,7 +51,13 @@ def measured_windows(
             for each, (table, axis) in zip(together.rows, found, strict=True):
                 parts[each].append(table)
                 axes[each] = axis
-    tables = [_first_flagged(segment, joined(part)) if part else None for part in parts]
+    tables: list[WindowTable | None] = []
+    for row, part in enumerate(parts):
+        if not part:
+            tables.append(None)
+            continue
+        whole = _first_flagged(segment, joined(part))
+        tables.append(spoilt(description.rate_hz, segment, row, whole))
     return tables, tuple(axes)
 
 

@@ -25,7 +25,7 @@ from edge.measure.cutting import (
 from edge.measure.flags import flag_bits
 from edge.measure.plan import MeasurePlan
 from edge.measure.raw_rows import CapturedWaveform
-from edge.measure.segment import advanced, due_at, opened, scaled, taken_in
+from edge.measure.segment import advanced, due_at, opened, taken_in
 from edge.measure.segment_state import Segment
 from edge.measure.triggers import Found
 from edge.measure.windows import WindowTable
@@ -139,10 +139,10 @@ def _fed(state: MeasureState, segment: Segment) -> tuple[MeasureState, Segment]:
     if not segment.waiting:
         return state, segment
     block = joined(segment.waiting)
-    rows = scaled(state.plan, state.description, segment, block.samples, block.missing)
     assert state.capturing is not None
     state = replace(state, capturing=capturing.fed(state.capturing, block))
-    return state, replace(taken_in(segment, *rows), waiting=())
+    segment = taken_in(state.plan, state.description, segment, block)
+    return state, replace(segment, waiting=())
 
 
 def _closed(state: MeasureState, action: Close) -> tuple[MeasureState, Measured]:

@@ -19,7 +19,7 @@ from tests.bench.timing import Figure, figure
 
 STAGES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("hashing the files", ("feeds.py:_file",)),
-    ("scaling to mA and kV", ("segment.py:scaled", "segment.py:taken_in")),
+    ("scaling to mA and kV", ("segment.py:taken_in",)),
     ("following the mains", ("segment.py:_clocked", "segment.py:_anchored")),
     ("resampling", ("stacking.py:stacked",)),
     ("judging half-cycles", ("arcing.py:judged",)),

@@ -105,15 +105,53 @@ def test_a_voltage_with_missing_samples_takes_phase_and_energy_but_not_the_curre
     assert only_row(found).energy_uj is None
 
 
-@pytest.mark.parametrize("odd", [np.nan, np.inf, -np.inf])
+@pytest.mark.parametrize("odd", [np.nan, np.inf, -np.inf, 1e6])
 @pytest.mark.parametrize("column", [0, 1])
-def test_a_number_that_is_not_finite_is_a_missing_sample(odd: float, column: int) -> None:
+def test_a_number_that_is_none_is_lost_like_a_missing_sample(odd: float, column: int) -> None:
+    """A current of a thousand amperes is no leakage current either."""
     spoiled = CLEAN.copy()
     spoiled[LOST_AT, column] = odd
     found = measured(spoiled)
     marked = with_missing(CLEAN, column, LOST_AT, LOST_AT + 1)
-    assert not same_tables(found.table, marked.table)
-    assert found.rows == marked.rows
+    assert same_tables(found.table, marked.table) == ["flags"] * (column == 0)
+
+
+@pytest.mark.parametrize("odd", [np.nan, np.inf, -np.inf, 1e6, -1e300])
+def test_a_number_that_is_none_is_said_by_its_window_and_its_row(odd: float) -> None:
+    spoiled = CLEAN.copy()
+    spoiled[LOST_AT, 0] = odd
+    found = measured(spoiled)
+    assert flagged(found.table, Flag.NOT_FINITE) == [WINDOW]
+    assert flagged(found.table, Flag.MISSING) == []
+    row, calm = only_row(found), measured(CLEAN).table
+    assert Flag.NOT_FINITE.value in row.flags
+    others = np.arange(len(calm)) != WINDOW
+    assert row.charge_nc == tuple(calm.charge_nc[others].sum(axis=0).tolist())
+    assert row.i2t_pa2s == tuple(calm.i2t_pa2s[others].sum(axis=0).tolist())
+
+
+def test_absent_samples_and_no_numbers_in_one_window_are_both_said() -> None:
+    samples = CLEAN.copy()
+    samples[LOST_AT, 0] = np.nan
+    table = with_missing(samples, 0, LOST_AT + 9, LOST_AT + 10).table
+    assert flagged(table, Flag.NOT_FINITE) == flagged(table, Flag.MISSING) == [WINDOW]
+
+
+@pytest.mark.parametrize("at", [3, 59_997])
+def test_a_number_that_is_none_beside_the_whole_cycles_is_said_as_well(at: int) -> None:
+    """The first and the last cycle are cut: such pieces add to the sums, but are not judged."""
+    theta = angle(RATE_HZ, 50, 6.0, 200.0)
+    samples = columns(3 * sine(theta), 17 * sine(theta))
+    samples[at, 0] = np.nan
+    table = measured(samples).table
+    assert flagged(table, Flag.NOT_FINITE) == [0 if at < 1000 else len(table) - 1]
+
+
+@pytest.mark.parametrize("size", [333, 5000, 60_000])
+def test_what_is_said_of_numbers_that_are_none_does_not_hang_on_the_blocks(size: int) -> None:
+    samples = CLEAN.copy()
+    samples[[1999, 4000, 31_234, 40_001], 0] = np.nan
+    assert not same_tables(measured(samples, size=size).table, measured(samples).table)
 
 
 def test_a_whole_channel_that_is_not_finite_is_unknown_from_end_to_end() -> None:
@@ -125,6 +163,8 @@ def test_a_whole_channel_that_is_not_finite_is_unknown_from_end_to_end() -> None
     assert (row.rms_na, row.h1_na, row.mean_na) == (None, None, None)
     assert row.charge_nc == (0, 0)
     assert row.duration_us == 6_000_000
+    assert len(flagged(found.table, Flag.NOT_FINITE)) == len(found.table)
+    assert not {Flag.MISSING.value, Flag.SENSOR_FAULT.value} & set(row.flags)
 
 
 def test_a_voltage_lost_from_the_first_sample_on_leaves_the_current_to_keep_time() -> None:
