@@ -23,8 +23,9 @@ MEMORY = 0.8
 LATE_TURN = 10.0 / 360.0
 """Cycles by which an arc's fundamental usually lags the voltage. Design choice."""
 
-DEVIATION_RATIO_MIN = 0.02
-"""Deviations below this share of the median cycle are the film's unrest, not arcs."""
+DEVIATION_RATIO_MIN = 0.3
+"""Deviations below this share of the median cycle are the film's unrest, or arcs whose ignition
+shifts a little: these point to the place of ignition, well ahead of the axis. Design choice."""
 
 DEVIATION_MA_MIN = 0.15
 """And so are deviations of a cycle's fundamental below this peak."""

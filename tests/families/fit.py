@@ -1,6 +1,6 @@
 """Fits the weights of `edge.measure.arc_model`: `python -m tests.families.fit --seeds 100`.
 
-Short recordings of every family of both generators are measured; each half-cycle's figures and its
+Short recordings of every family of three generators are measured; each half-cycle's figures and its
 true label make one example. Doubtful ones and those below the noise limit are left out. One hidden
 layer is fitted by maximum likelihood with a penalty on the squares of the weights, so that the
 output is a probability; a fifth of the seeds is held back and reported. Writes the module
@@ -22,19 +22,18 @@ from scipy.optimize import minimize
 from edge.measure import arc_weights
 from edge.measure.arc_model import CLIP
 from edge.measure.shape import FIGURES
-from tests.families.families import BY_NAME as FIRST
-from tests.families.families import recording_of as first_recording
+from tests.families import families as first
 from tests.families.judging import heard_and_tables
 from tests.families.labelled import Bools, Floats, Label, Labelled
 from tests.families.matching import paired
 from tests.families.outcome import HalfcycleOutcome
-from tests.second_physics.families import BY_NAME as SECOND
-from tests.second_physics.families import recording_of as second_recording
+from tests.second_physics import families as second
+from tests.third_physics import families as third
 
 TARGET = Path(arc_weights.__file__)
 HIDDEN = 16
 PENALTY = 3e-5
-ITERATIONS = 150
+ITERATIONS = 250
 HELD_BACK = 5
 """Every so many-th seed is not fitted to."""
 
@@ -77,14 +76,21 @@ def examples_of(labelled: Labelled) -> Examples:
 
 def _task(asked: tuple[str, str, int, float]) -> Examples:
     generator, name, seed, seconds = asked
+    return examples_of(_made(generator, name, seed, seconds))
+
+
+def _made(generator: str, name: str, seed: int, seconds: float) -> Labelled:
     if generator == "first":
-        return examples_of(first_recording(FIRST[name], seed, seconds))
-    return examples_of(second_recording(SECOND[name], seed, seconds))
+        return first.recording_of(first.BY_NAME[name], seed, seconds)
+    if generator == "second":
+        return second.recording_of(second.BY_NAME[name], seed, seconds)
+    return third.recording_of(third.BY_NAME[name], seed, seconds)
 
 
 def collected(seeds: Iterable[int], seconds: float, processes: int) -> Examples:
-    """Examples of all families of both generators."""
-    kinds = [("first", name) for name in FIRST] + [("second", name) for name in SECOND]
+    """Examples of all families of the three generators."""
+    generators = {"first": first.BY_NAME, "second": second.BY_NAME, "third": third.BY_NAME}
+    kinds = [(one, name) for one, families in generators.items() for name in families]
     asked = [
         (generator, name, seed, seconds)
         for seed in seeds
@@ -211,7 +217,7 @@ def report(title: str, model: Model, examples: Examples) -> str:
 def main() -> None:
     """Collects, fits, reports, writes."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seeds", type=int, default=100)
+    parser.add_argument("--seeds", type=int, default=120)
     parser.add_argument("--first-seed", type=int, default=1000)
     parser.add_argument("--seconds", type=float, default=1.6)
     parser.add_argument("--processes", type=int, default=2)
@@ -225,8 +231,8 @@ def main() -> None:
     print(report("fitted to", model, kept))
     print(report("held back", model, held))
     note = (
-        f"Seeds {seeds.start} to {seeds.stop - 1} of both generators, {asked.seconds} s each, every"
-        f"\n{HELD_BACK}th held back: {report('held back', model, held)}."
+        f"Seeds {seeds.start} to {seeds.stop - 1} of the three generators, {asked.seconds} s each,"
+        f"\nevery {HELD_BACK}th held back: {report('held back', model, held)}."
     )
     TARGET.write_text(module_text(model, note), encoding="utf-8")
 
