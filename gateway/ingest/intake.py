@@ -84,6 +84,7 @@ class Intake:
 
     sites: those that are registered; a message of any other is refused. on_commit: told each site's
     commit as soon as it is durable. notices: security events from elsewhere, committed with it.
+    is_stale: the marks are read anew before the next commit: another writer may have been there.
     """
 
     def __init__(
@@ -99,11 +100,13 @@ class Intake:
         self._recall()
 
     def _recall(self) -> None:
+        found = [writer.marks() for writer in self._writers.values()]
         self._marks.clear()
         self._epochs.clear()
-        for writer in self._writers.values():
-            for key, mark in writer.marks().items():
+        for marks in found:
+            for key, mark in marks.items():
                 self._remember(key, mark.upto)
+        self.is_stale = False
 
     def _remember(self, key: StreamKey, upto: int) -> None:
         if key not in self._marks:
@@ -130,6 +133,8 @@ class Intake:
         Raises HistoryFault where a site cannot be written. Sites committed before it stay so; the
         same arrivals may be given again and are duplicates there.
         """
+        if self.is_stale:
+            self._recall()
         due = self.notices.due(at_us)
         stages: dict[str, _SiteStage] = {GATEWAY_SITE: _SiteStage(events=list(due))}
         standings: dict[StreamKey, Standing] = {}
@@ -149,7 +154,7 @@ class Intake:
         try:
             self._writers[site].append(commit)
         except BaseException:
-            self._recall()
+            self.is_stale = True
             raise
         for key, move in commit.marks.items():
             self._remember(key, move.upto)
@@ -249,18 +254,8 @@ def _keep(stage: _SiteStage, key: StreamKey, batch: Batch, verdict: Verdict) -> 
 
 def entry_of(key: StreamKey, batch: Batch, one: Accepted) -> Entry:
     line = one.line
-    return Entry(
-        key,
-        line.seq,
-        one.digest,
-        line.body,
-        one.record,
-        batch.boot,
-        batch.clock,
-        line.t_boot_ns,
-        line.t_utc_us,
-        one.unread,
-    )
+    sent = batch.boot, batch.clock, line.t_boot_ns, line.t_utc_us
+    return Entry(key, line.seq, one.digest, line.body, one.record, *sent, one.unread)
 
 
 def _refuse(stage: _SiteStage, arrival: Arrival, refusal: Refusal, unit: str) -> None:
