@@ -15,7 +15,15 @@ from edge.keep.durable_file import DurableFile
 from edge.keep.eviction import KEPT_SHARE, QUOTA_REASON
 from edge.keep.room import HEADROOM_PAGES, QUOTA_BYTES_MIN
 from edge.keep.schema import PAGE_BYTES
-from edge.records import ConditionChange, EpochStart, IntervalRow, Loss, Record, Stream
+from edge.records import (
+    ConditionChange,
+    EpochStart,
+    IntervalRow,
+    Loss,
+    Record,
+    Stream,
+    UnitEvent,
+)
 from tests.edge.keep.builders import (
     UNIT,
     alarm,
@@ -96,6 +104,16 @@ def test_health_goes_before_interval_rows_and_alarms_stay(file: DurableFile) -> 
     left = [r for _, r in read_all(file, file.epoch, Stream.HEALTH) if r.kind == "health"]
     gone = [one for _, one in losses(file, Stream.INTERVAL) if one.reason == QUOTA_REASON]
     assert left == [] or gone == []
+
+
+def test_notices_go_before_alarms(file: DurableFile) -> None:
+    for n in range(0, 2400, 20):
+        why = {"why": "w" * 900}
+        noted = [UnitEvent(event="clock", at_us=n + at, detail=why) for at in range(20)]
+        file.commit([*noted, *(alarm(n + at) for at in range(10))], {}, stamp(n))
+    assert losses(file, Stream.HEALTH)
+    assert losses(file, Stream.ALARM) == []
+    assert len(read_all(file, file.epoch, Stream.ALARM)) == 1201
 
 
 def test_a_new_routine_row_never_displaces_an_alarm(file: DurableFile) -> None:
