@@ -45,8 +45,10 @@ class Row:
 
     @property
     def full(self) -> bool:
-        """Whether it is shown with all that the first ten seconds need."""
-        return self.told.priority <= 2 and self.told.standing
+        """Whether it is shown with all that the first ten seconds need: not what is put aside,
+        which would push those that call off the screen."""
+        told = self.told
+        return told.priority <= 2 and told.standing and told.shown in IN_SIGHT
 
 
 @dataclass(frozen=True, slots=True)

@@ -128,12 +128,12 @@ def blocks(x: Floats, chosen: Bools, half: float, y: float, height: float, kind:
 
 
 def level(axis: Axis, found: float, first: float, last: float, text: str, kind: str) -> str:
-    """A limit across the drawing, with its word at the right end."""
+    """A limit across the drawing, with its word, if any, at the right end."""
     if not axis.low <= found <= axis.high:
         return ""
     y = float(axis.at(found))
     stroke = tag("path", d=f"M{_r(first)} {_r(y)}H{_r(last)}", class_=kind)
-    return stroke + label(last - 3, y - 3, text, f"{kind}-word", "end")
+    return stroke + (label(last - 3, y - 3, text, f"{kind}-word", "end") if text else "")
 
 
 def scale_left(axis: Axis, left: float, right: float, about: int = 4) -> str:

@@ -198,7 +198,9 @@ def _current_panel(ground: Ground, bins: Bins, limit_ma: float) -> list[str]:
 
 
 def _arcs_panel(ground: Ground, bins: Bins, limit: float) -> list[str]:
+    """The limit is said in the caption: beside its line the bars would stand behind the word."""
     top, bottom = 216, 284
+    said = f"arcing half-cycles a minute; dashed: limit {number(limit)}"
     up = Axis(0, nice_top(_most(bins.arcs), 2 * limit), bottom, top)
     x = ground.x(bins)
     return [
@@ -206,8 +208,8 @@ def _arcs_panel(ground: Ground, bins: Bins, limit: float) -> list[str]:
         *ground.ticks(top, bottom, words=False),
         blocks(x, ~np.isfinite(bins.arcs), ground.half(bins), top, bottom - top, "gap"),
         bars(x, up.at(bins.arcs), bottom, ground.half(bins), "arcs"),
-        level(up, limit, ground.left, ground.right, f"limit {number(limit)} a minute", "limit"),
-        label(ground.left, top - 6, "arcing half-cycles a minute", "caption", "start"),
+        level(up, limit, ground.left, ground.right, "", "limit"),
+        label(ground.left, top - 6, said, "caption", "start"),
     ]
 
 

@@ -42,7 +42,7 @@ def address_of(recipient: Recipient) -> str:
 def deliver(address: str, notice: Notice) -> str:
     """Sends it; "" where it was taken, else why not."""
     carrier = apprise.Apprise()
-    with apprise.LogCapture(level=logging.WARNING) as said:  # type: ignore[no-untyped-call]
+    with apprise.LogCapture(level=logging.WARNING, fmt="%(message)s") as said:  # type: ignore[no-untyped-call]
         if not carrier.add(threaded(address, notice)):
             return "the address is none that can be used"
         sent = carrier.notify(

@@ -18,6 +18,8 @@ from playwright.sync_api import Browser, Page
 
 from tests.browser.chrome import PHONE, WIDE, browser
 from tests.browser.night import live_through, served
+from tests.browser.outward import outward
+from tests.gateway.accounts.build import PASSWORD
 
 INSULATOR = "/sites/gullhaven/insulators/GH1-old-post"
 
@@ -38,6 +40,16 @@ PAGES = {
     "compare": "/results/compare?a=flashover-and-trip-50hz&b=dry-band-arcing-50hz",
     "about": "/about",
 }
+
+OUTWARD = {
+    "storm": "/alarms",
+    "storm-fleet": "/",
+    "notices": "/notices",
+    "outstation": "/outstation?of=insulator",
+    "outstation-all": "/outstation?show=doubtful",
+    "accounts": "/accounts",
+}
+"""Of another console, with accounts: what calls people is never under a clock that is not real."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,15 +94,20 @@ def looked_at(started: Browser, address: str, manner: Manner) -> Iterator[Page]:
     context.close()
 
 
-def take(address: str, out: Path, pages: list[str], manners: list[str]) -> int:
-    """How many pictures were written."""
+def take(
+    address: str, out: Path, pages: dict[str, str], manners: list[str], person: str = ""
+) -> int:
+    """How many pictures were written. person: who is signed in."""
     out.mkdir(parents=True, exist_ok=True)
     count = 0
     with browser() as started:
         for name in manners:
             with looked_at(started, address, MANNERS[name]) as page:
-                for title in pages:
-                    page.goto(address + PAGES[title].format(alarm=_an_alarm(page, address)))
+                if person:
+                    form = {"name": person, "password": PASSWORD}
+                    page.request.post(f"{address}/sign-in", form=form)
+                for title, path in pages.items():
+                    page.goto(address + path.format(alarm=_an_alarm(page, address)))
                     page.wait_for_timeout(350)
                     page.screenshot(path=out / f"{title}.{name}.png", full_page=True)
                     count += 1
@@ -102,23 +119,39 @@ def _an_alarm(page: Page, address: str) -> str:
     return str(told[0]["id"]) if told else "gullhaven.1"
 
 
+def _of_the_night(asked: argparse.Namespace, folder: Path) -> int:
+    pages = {title: path for title, path in PAGES.items() if title in asked.pages}
+    if not pages:
+        return 0
+    night = asked.night
+    if night is None:
+        night = folder / "night"
+        live_through(night, 90)
+    (folder / "served").mkdir()
+    with served(night, folder / "served") as gateway:
+        return take(gateway.address, asked.out, pages, asked.manners)
+
+
+def _of_the_storm(asked: argparse.Namespace, folder: Path) -> int:
+    pages = {title: path for title, path in OUTWARD.items() if title in asked.pages}
+    if not pages:
+        return 0
+    with outward(folder / "storm") as house:
+        return take(house.address, asked.out, pages, asked.manners, "administrator")
+
+
 def main() -> int:
     """The exit code."""
     parser = argparse.ArgumentParser(prog="python -m tests.browser.pictures")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--night", type=Path, help="what `seafret demo --data` left")
-    parser.add_argument("--pages", nargs="+", choices=PAGES, default=list(PAGES))
+    both = [*PAGES, *OUTWARD]
+    parser.add_argument("--pages", nargs="+", choices=both, default=both)
     parser.add_argument("--manners", nargs="+", choices=MANNERS, default=list(MANNERS))
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="seafret-pictures-") as inside:
         folder = Path(inside)
-        night = asked.night
-        if night is None:
-            night = folder / "night"
-            live_through(night, 90)
-        (folder / "served").mkdir()
-        with served(night, folder / "served") as gateway:
-            count = take(gateway.address, asked.out, asked.pages, asked.manners)
+        count = _of_the_night(asked, folder) + _of_the_storm(asked, folder)
     print(f"{count} pictures in {asked.out}")
     return 0
 

@@ -114,7 +114,7 @@ def test_an_operator_acknowledges_answers_shelves_and_an_engineer_takes_out(
     page.get_by_role("button", name="Acknowledge").click()
     expect(page.locator("article .state")).to_have_text("acknowledged")
     expect(page.locator("article")).to_contain_text("acknowledged by operator")
-    page.get_by_role("link", name="Answer, details").click()
+    page.get_by_role("link", name="Details").click()
     expect(page.get_by_role("button", name="Take out of service")).to_have_count(0)
     page.get_by_role("button", name="Seen arcing").click()
     expect(page.locator("article")).to_contain_text("answer: seen arcing")

@@ -107,6 +107,10 @@ def _run(look: Look, name: str) -> Run:
         raise HTTPException(422, str(fault)) from fault
 
 
+LEAST_PPT = 5
+"""A mark is at least so wide, and never beyond the end of the line: it must be seen."""
+
+
 @dataclass(frozen=True, slots=True)
 class Mark:
     """One alarm on a lane of the common time line, in thousandths of its length. kind: only-a,
@@ -127,8 +131,8 @@ def lanes(told: Told) -> dict[str, list[Mark]]:
 
     def mark(one: Any, kind: str) -> Mark:
         end_us = last if one.end_us is None else one.end_us
-        begin = 1000 * (one.start_us - first) // length
-        wide = max(2, 1000 * (end_us - one.start_us) // length)
+        begin = min(1000 * (one.start_us - first) // length, 1000 - LEAST_PPT)
+        wide = max(LEAST_PPT, 1000 * (end_us - one.start_us) // length)
         return Mark(begin, wide, kind, f"{one.alarm} {one.subject}")
 
     found["a"] += [mark(one, "only-a") for one in told.comparison.only_a]

@@ -303,6 +303,10 @@
   }, { passive: true });
   for (const one of document.querySelectorAll("[data-print]")) one.hidden = false;
 
+  // On a phone the doors are wider than the screen; the one that one is in must be in sight.
+  const door = document.querySelector(".doors nav a[aria-current]");
+  if (door) door.parentNode.scrollLeft = door.offsetLeft - (door.parentNode.clientWidth - door.offsetWidth) / 2;
+
   // ---- go
   tellAges(); tellClock(); tellSound(); bindPlots(); bindButtons();
   setInterval(() => { tellAges(); tellClock(); tellSound(); tellCut(); }, 1000);
