@@ -1,4 +1,4 @@
-"""Cuts a source's items into segments: at gaps, clock steps and ten-minute UTC ticks.
+"""Cuts a source's items into segments: at gaps, ten-minute UTC ticks, and where the clock changes.
 
 Knows counters and anchors only, never samples, so that a feed can be cut without being measured:
 the actions of a block say what the measure is to do with it.
@@ -22,6 +22,10 @@ TICK_US = 600_000_000
 
 CLOCK_STEP_NS = 1_000_000_000
 """UTC that moves by more against the counter is a step: a new segment, flagged."""
+
+BACK_NS_MAX = 10_000_000
+"""UTC that a change of clock moves back by more would put windows out of their order: what was
+gathered becomes rows first. Within half a cycle a minute stays one row."""
 
 NO_ANCHOR = TimeAnchor(0, 0, 1 << 62, AnchorSource.LOCAL, synchronised=False)
 """Stands in until a source says what time it is."""
@@ -113,19 +117,23 @@ def cut_block(cut: Cut, start: int, stop: int) -> tuple[Cut, list[Action]]:
 
 
 def _at_border(cut: Cut, counter: int) -> tuple[Cut, list[Action]]:
-    """Before sample `counter`: due anchors in, a tick or step closes, a segment opens."""
+    """Before sample `counter`: due anchors in, a tick or another clock closes, a segment opens."""
     actions: list[Action] = []
     due = [one for one in cut.pending if one.counter <= counter]
     if due:
-        stepped = cut.anchor is not None and _is_step(cut.anchor, due[-1], cut.rate_hz)
-        if stepped and cut.is_open:
-            actions.append(Close(rows_end=True))
+        before = cut.anchor or (NO_ANCHOR if cut.is_open else due[-1])
+        moved_ns = _moved_ns(before, due[-1], cut.rate_hz)
+        stepped = abs(moved_ns) > CLOCK_STEP_NS
+        # from here on rows say that another clock dates them, or that none is kept any more
+        ends = stepped or due[-1].synchronised != before.synchronised
+        if ends and cut.is_open:
+            actions.append(Close(rows_end=stepped or moved_ns < -BACK_NS_MAX))
         cut = replace(
             cut,
             anchor=due[-1],
             tick_stop=_same_tick(cut, due[-1]),
             pending=cut.pending[len(due) :],
-            is_open=cut.is_open and not stepped,
+            is_open=cut.is_open and not ends,
             flags=cut.flags | (flag_bits(Flag.CLOCK_STEP) if stepped else 0),
         )
     if cut.is_open and counter >= cut.tick_stop:
@@ -140,9 +148,10 @@ def _at_border(cut: Cut, counter: int) -> tuple[Cut, list[Action]]:
     return cut, actions
 
 
-def _is_step(old: TimeAnchor, new: TimeAnchor, rate_hz: float) -> bool:
+def _moved_ns(old: TimeAnchor, new: TimeAnchor, rate_hz: float) -> int:
+    """By how much a newer anchor moves UTC against the sample counter."""
     believed_ns = old.utc_ns + round((new.counter - old.counter) * 1e9 / rate_hz)
-    return abs(new.utc_ns - believed_ns) > CLOCK_STEP_NS
+    return new.utc_ns - believed_ns
 
 
 def _same_tick(cut: Cut, anchor: TimeAnchor) -> int:

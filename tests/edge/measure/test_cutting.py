@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from edge.measure.cutting import TICK_US
+from edge.measure.flags import flag_bits
 from edge.measure.plan import plan_from_description
 from edge.quantities import Flag
 from edge.records import IntervalRow, Span
@@ -172,6 +173,45 @@ def test_a_tick_falls_between_samples_and_every_sample_belongs_to_one_side(shift
 def test_an_unsynchronised_clock_is_said_on_every_row() -> None:
     rows = rows_of(anchor(synchronised=False), *seconds(0, 90), end(90))
     assert all(Flag.CLOCK_UNSYNCHRONISED.value in row.flags for row in rows)
+
+
+@pytest.mark.parametrize(
+    ("shift_us", "size"), [(-300_000, 3 * SECOND), (-40, 7_777), (300_000, 3 * SECOND)]
+)
+def test_a_clock_that_is_lost_and_found_again_is_said_from_the_sample_on(
+    shift_us: int, size: int
+) -> None:
+    lost = anchor("2026-03-07T21:10:20", 20 * SECOND, synchronised=False)
+    exact = anchor("2026-03-07T21:11:05", 65 * SECOND)
+    again = TimeAnchor(exact.counter, exact.utc_ns + shift_us * 1000, 1000, exact.source)
+    found = fed(
+        PLAN,
+        DESCRIPTION,
+        [
+            *(anchor(), *seconds(0, 20, size), lost, *seconds(20, 65, size), again),
+            *(*seconds(65, 125, size), end(125)),
+        ],
+    )
+    said = found.table.flags & flag_bits(Flag.CLOCK_UNSYNCHRONISED) != 0
+    begins = found.table.start // SECOND
+    assert np.array_equal(said, (begins >= 20) & (begins < 65))
+    assert found.table.duration_us.sum() == 125_000_000
+    assert (np.diff(found.table.start) > 0).all()
+    rows = found.minutes()
+    assert sum(row.duration_us for row in rows) == 125_000_000
+    assert [Flag.CLOCK_UNSYNCHRONISED.value in row.flags for row in rows[:2]] == [True, True]
+    assert Flag.CLOCK_UNSYNCHRONISED.value not in rows[-1].flags
+    assert not any(Flag.CLOCK_STEP.value in row.flags for row in rows)
+    one_row_a_minute = 3 if shift_us > -10_000 else 4
+    assert len(rows) == one_row_a_minute
+
+
+def test_what_was_dated_by_nothing_ends_where_the_first_time_comes() -> None:
+    late = anchor(counter=20 * SECOND)
+    rows = rows_of(*seconds(0, 20), late, *seconds(20, 40), end(40))
+    assert [clock(row) for row in rows] == ["01 00:00:00", "07 21:10:00"]
+    unkept = [Flag.CLOCK_UNSYNCHRONISED.value in row.flags for row in rows]
+    assert unkept == [True, False]
 
 
 def test_a_source_without_any_time_starts_in_1970_unsynchronised_and_not_severe() -> None:
