@@ -142,7 +142,7 @@ def _withdraw(limits: UnitLimits, asked: Withdraw) -> Line:
 def _roll_back(limits: UnitLimits, asked: RollBack) -> Line:
     if not asked.reason.strip():
         raise ChangeRefused("the reason is empty; say why these limits go back")
-    to = _before(limits) if asked.to is None else asked.to
+    to = stood_before(limits) if asked.to is None else asked.to
     origin = limits.of(to)
     if to != OWN_FILE and (origin is None or not origin.applied_us):
         raise ChangeRefused(f"version {to} of {asked.unit} was never in force; {_allowed(limits)}")
@@ -150,8 +150,10 @@ def _roll_back(limits: UnitLimits, asked: RollBack) -> Line:
     return _line(asked, What.ROLLED_BACK, next_number(limits), alarms=alarms, origin=to)
 
 
-def _before(limits: UnitLimits) -> int:
-    """The version whose content stood before the newest approved one; 0 the settings file."""
+def stood_before(limits: UnitLimits) -> int:
+    """The version whose content stood before the newest approved one; 0 the settings file.
+
+    Raises ChangeRefused where none is approved."""
     if not limits.wanted:
         raise ChangeRefused(f"{limits.unit} has no approved version to go back from")
     was = [

@@ -99,7 +99,7 @@ class InForce:
             if content is not None:
                 plan = self._plan(unit, content)
                 from_file = not limits.in_force or (version is not None and version.alarms is None)
-                said = "its settings file's" if from_file else f"those of {named}"
+                said = "those of its settings file" if from_file else f"those of {named}"
                 if has_copy is not None:
                     return Known(plan, said, True)
                 more = "; its creepage is not known here, by which the margin may be lower"

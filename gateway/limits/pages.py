@@ -11,10 +11,10 @@ from fastapi import APIRouter, HTTPException, Query, Request, Response
 
 from gateway.console.gate import caller_of
 from gateway.console.pages.look import Context, Look
-from gateway.limits.changing import ChangeRefused
+from gateway.limits.changing import ChangeRefused, stood_before
 from gateway.limits.contents import Content, differences
 from gateway.limits.desk import LimitsDesk
-from gateway.limits.drafting import changed_only, drafted, fields_of
+from gateway.limits.drafting import DEFAULT_OWNER, changed_only, drafted, fields_of
 from gateway.limits.in_force import InForce, base_of, content_of
 from gateway.limits.limit_words import amount, unit_of, word_of
 from gateway.limits.page_rows import (
@@ -102,6 +102,7 @@ class Pages:
             "word_of": word_of,
             "amount": amount,
             "unit_of": unit_of,
+            "owner_word": lambda owner: "" if owner == DEFAULT_OWNER else owner,
             "status_word": STATUS_WORD,
             "fault_word": FAULT_WORD,
             "Status": Status,
@@ -160,6 +161,7 @@ def add_pages(routes: APIRouter, pages: Pages) -> None:
             row = unit_row(desk, pages.in_force, unit)
             return {
                 "row": row,
+                "before": stood_before(row.limits) if row.limits.wanted else 0,
                 "limits": limit_rows(row.known.plan),
                 "versions": version_rows(desk, unit),
             }
