@@ -141,7 +141,7 @@ def anchor(
     length = round(description.rate_hz * ANCHOR_S)
     currents = np.nan_to_num(currents[:, :length], posinf=0.0, neginf=0.0)
     voltages = np.nan_to_num(voltages[:, :length], posinf=0.0, neginf=0.0)
-    clock, reference = _reference(plan, description, currents, voltages)
+    clock, reference = reference_of(plan, description, currents, voltages)
     links = tuple(
         _link(plan, description, index, currents, voltages, clock, reference, calibration)
         for index, calibration in enumerate(calibrations)
@@ -149,9 +149,10 @@ def anchor(
     return Anchoring(clock, reference, links)
 
 
-def _reference(
+def reference_of(
     plan: MeasurePlan, description: SignalDescription, currents: Floats, voltages: Floats
 ) -> tuple[Clock, int]:
+    """The clock of some samples without NaN, and the row that it follows."""
     names = [description.channels[i].name for i in voltages_of(description)]
     order = sorted(range(len(names)), key=lambda row: names[row] != plan.voltage_channel)
     for row in order:

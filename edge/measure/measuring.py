@@ -34,6 +34,10 @@ REVERSED_POWER_MIN = 0.25
 """Share of the apparent power that flows backwards when a sensor's leads are reversed; a neighbour
 that tilts a capacitive current stays well below. Design choice."""
 
+GONE_RATIO = 0.02
+"""Below this share of its level in service none of the voltage is left: a window in which a line is
+switched holds more. Design choice."""
+
 UA = 1e3
 """Microamperes in a milliampere."""
 
@@ -80,9 +84,21 @@ def measured(
     }
     seen = Seen(*(signals, stack.owner, placed, limits, lines, on, lost, halves.span), columns)
     columns |= state_columns(seen)
+    if stack.voltages is not None:
+        _unreferenced(columns, on, level_kv, lost)
     parts = [stack.rows_of(index) for index in range(len(signals))]
     tables = [WindowTable(**{n: column[part] for n, column in columns.items()}) for part in parts]
     return list(zip(tables, axes, strict=True))
+
+
+def _unreferenced(columns: dict[str, Integers], on: Bools, level_kv: Floats, lost: Bools) -> None:
+    """A current that flows while its voltage is down: there is no reference, and no energy where
+    none of the voltage is left."""
+    down = ~on & ~lost & (columns["live"] != 0)
+    columns["flags"][down] |= BITS[Flag.NO_REFERENCE]
+    gone = down & (columns["voltage_mv"] < GONE_RATIO * level_kv * 1e6)
+    for name in ("energy_uj", "arcing_energy_uj"):
+        columns[name][gone] = ABSENT
 
 
 def _realigned(

@@ -24,11 +24,12 @@ from edge.measure.mains_clock import (
     track_trimmed,
 )
 from edge.measure.plan import Calibration, MeasurePlan
+from edge.measure.referencing import cell_samples, divided, last_window, looked_after
 from edge.measure.resampling import points_per_cycle
 from edge.measure.scaling import NOWHERE, scaled
 from edge.measure.segment_state import Segment
 from edge.measure.segment_windows import measured_windows
-from edge.measure.windows import WindowTable
+from edge.measure.windows import WindowTable, joined
 from edge.quantities import Flag
 from edge.samples import SampleBlock, SignalDescription, TimeAnchor
 
@@ -66,6 +67,7 @@ def opened(
         absent=none,
         axes=axes,
         first_flags=first,
+        calibrated=start,
     )
 
 
@@ -98,7 +100,7 @@ def _scales(
     """Ranges and calibration of each insulator, which hold for the whole segment."""
     if segment.found is not None:
         return [(link.ranges, link.calibration) for link in segment.found.links]
-    start_us = utc_us_at(segment.anchor, description.rate_hz, segment.start)
+    start_us = utc_us_at(segment.anchor, description.rate_hz, segment.calibrated)
     return [(ranges_of(description, one), one.calibration_at(start_us)) for one in plan.insulators]
 
 
@@ -114,21 +116,37 @@ def advanced(
             return segment, none
         segment = _anchored(plan, description, segment)
     before = segment.found
-    segment = _clocked(segment, ended)
+    segment = looked_after(plan, description, _clocked(segment, ended))
     if segment.found is before and not ended:
         return segment, none
     ready = _ready_windows(plan, segment)
+    if segment.changed_at:
+        number, at = last_window(plan, segment)
+        if at is not None:
+            return _anew(plan, description, segment, at, ended)
+        ready = min(ready, number - segment.next_window)
     if ready == 0 and not ended:
         return segment, none
     if ended:
         segment = _mirrored(segment, after=True)
     tables, axes = measured_windows(plan, description, segment, ready, ended)
     segment = replace(segment, axes=axes)
-    return _trimmed(plan, segment, segment.next_window + ready), tables
+    return _trimmed(plan, description, segment, segment.next_window + ready), tables
+
+
+def _anew(
+    plan: MeasurePlan, description: SignalDescription, segment: Segment, at: int, ended: bool
+) -> tuple[Segment, list[WindowTable | None]]:
+    """Ends the segment at position `at` and goes on with another one from there."""
+    before, after = divided(segment, at)
+    first, _ = measured_windows(plan, description, _mirrored(before, after=True), 0, ended=True)
+    after, then = advanced(plan, description, after, ended)
+    parts = [[one for one in pair if one is not None] for pair in zip(first, then, strict=True)]
+    return after, [joined(part) if part else None for part in parts]
 
 
 def _anchored(plan: MeasurePlan, description: SignalDescription, segment: Segment) -> Segment:
-    start_us = utc_us_at(segment.anchor, description.rate_hz, segment.start)
+    start_us = utc_us_at(segment.anchor, description.rate_hz, segment.calibrated)
     calibrations = tuple(one.calibration_at(start_us) for one in plan.insulators)
     found = anchor(plan, description, segment.currents, segment.voltages, calibrations)
     return _mirrored(replace(segment, found=found), after=False)
@@ -195,13 +213,17 @@ def due_at(plan: MeasurePlan, description: SignalDescription, segment: Segment) 
     return segment.start + math.ceil(until)
 
 
-def _trimmed(plan: MeasurePlan, segment: Segment, next_window: int) -> Segment:
+def _trimmed(
+    plan: MeasurePlan, description: SignalDescription, segment: Segment, next_window: int
+) -> Segment:
     """Without samples and phases that no later window reads."""
     found = segment.found
     assert found is not None
     start = float(cycle_positions(found.clock, plan.window_cycles * next_window, 1, 1)[0])
     clock = track_trimmed(found.clock, start)
     keep = min(int(start) - segment.pad, clock.next_block * clock.hop)
+    if len(segment.voltages):  # the half second that is looked at next
+        keep = min(keep, segment.checked_to or cell_samples(description))
     drop = max(0, keep - segment.kept_from)
     first = segment.kept_from + drop
     return replace(

@@ -27,7 +27,9 @@ class Segment:
     finite, and of those that the source says are missing, of each insulator, then of each voltage.
     next_window: number of the first window not yet measured.
     axes: see `aligning`. waiting: blocks that have come but are not taken in yet, as nothing can be
-    measured before sample counter `due`.
+    measured before sample counter `due`. calibrated: sample counter whose time chose the
+    calibrations. checked_to: position up to which the reference has been looked after; changed_at:
+    at which it was seen to have changed, 0: it has not.
     """
 
     start: int
@@ -45,6 +47,9 @@ class Segment:
     first_flags: int = 0
     waiting: tuple[SampleBlock, ...] = ()
     due: int = 0
+    calibrated: int = 0
+    checked_to: int = 0
+    changed_at: int = 0
 
     @property
     def length(self) -> int:
