@@ -9,6 +9,7 @@ from __future__ import annotations
 COMMANDS: dict[str, str] = {
     "demo": "a virtual coast lives through a salt-fog night, on this machine",
     "serve": "the gateway: ingest, history, alarms, console",
+    "ingest": "one of several workers that take in a fleet's records",
     "replay": "stored recordings through the very same steps",
     "compare": "two replays: which alarms and settings differ",
     "score": "a replay's events against labels",

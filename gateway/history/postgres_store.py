@@ -111,9 +111,9 @@ class PostgresHistory:
             raise HistoryFault(f"no history of site {site!r} in {self._name}")
         return PostgresReader(connection, f"{self._name} {site}", self._words.setdefault(site, {}))
 
-    def connection(self) -> PostgresConnection:
-        """One that stands in no site, for what concerns all of them."""
-        return self._opened("", _WRITER_STATES)
+    def connection(self, states: tuple[str, ...] = ()) -> PostgresConnection:
+        """One that stands in no site, for what concerns all of them. states: set at its start."""
+        return self._opened("", (*_WRITER_STATES, *states))
 
     def _opened(self, schema: str, states: tuple[str, ...]) -> PostgresConnection:
         def connect() -> psycopg.Connection[Any]:

@@ -40,6 +40,7 @@ from gateway.ingest.topics import (
     UP_FILTER,
     read_state_topic,
     unit_of,
+    up_filter,
 )
 from gateway.settings import Broker
 
@@ -87,9 +88,11 @@ class UnitState:
 
 
 class Subscription:
-    """One client of the broker. subscribed: how often it has come to hear the units."""
+    """One client of the broker. subscribed: how often it has come to hear units. units: those that
+    are heard; None hears all, and is the gateway whose heartbeat is retained."""
 
-    def __init__(self, broker: Broker, clock: Clock) -> None:
+    def __init__(self, broker: Broker, clock: Clock, units: frozenset[str] | None = None) -> None:
+        self._units = units
         self._broker = broker
         self._clock = clock
         self._inbox: FairInbox[Delivery] = FairInbox()
@@ -106,7 +109,8 @@ class Subscription:
             protocol=MQTTProtocolVersion.MQTTv5,
             manual_ack=True,
         )
-        client.will_set(HEARTBEAT_TOPIC, _parting("gone"), qos=1, retain=True)
+        if self._units is None:
+            client.will_set(HEARTBEAT_TOPIC, _parting("gone"), qos=1, retain=True)
         client.on_socket_open = _without_delay
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
@@ -147,8 +151,17 @@ class Subscription:
 
     def beat(self, payload: bytes) -> None:
         """Retains a heartbeat, while there is a connection; the will speaks where there is none."""
-        if self.connected.is_set():
+        if self.connected.is_set() and self._units is None:
             self._client.publish(HEARTBEAT_TOPIC, payload, qos=1, retain=True)
+
+    def hear(self, units: frozenset[str]) -> None:
+        """These units from now on; what has come of others stays in the inbox."""
+        before, self._units = self._units or frozenset(), units
+        if self.connected.is_set():
+            if before - units:
+                self._client.unsubscribe([up_filter(unit) for unit in sorted(before - units)])
+            if units - before:
+                self._client.subscribe(_asked(up_filter(unit) for unit in sorted(units - before)))
 
     def check_thread(self) -> None:
         """Raises where the client's thread has died: only a new start of the gateway mends that."""
@@ -188,9 +201,9 @@ class Subscription:
             log.warning("broker %s refuses the gateway: %s", self._address(), reason)
             return
         self._connection += 1
-        # Else a retained measurement would look like any other until the next start.
-        as_published = SubscribeOptions(qos=1, retainAsPublished=True)
-        client.subscribe([(UP_FILTER, as_published), (STATE_FILTER, as_published)])
+        units = self._units
+        heard = [UP_FILTER] if units is None else [up_filter(unit) for unit in sorted(units)]
+        client.subscribe(_asked([*heard, STATE_FILTER]))
 
     def _on_subscribe(
         self,
@@ -231,6 +244,11 @@ class Subscription:
 
     def _address(self) -> str:
         return f"{self._broker.host}:{self._broker.port}"
+
+
+def _asked(filters: Iterable[str]) -> list[tuple[str, SubscribeOptions]]:
+    """As published: else a retained measurement would look like any other until the next start."""
+    return [(one, SubscribeOptions(qos=1, retainAsPublished=True)) for one in filters]
 
 
 def _without_delay(client: Client, userdata: Any, sock: Any) -> None:

@@ -43,6 +43,11 @@ def unit_of(topic: str) -> str:
     return ""
 
 
+def up_filter(unit: str) -> str:
+    """All that one unit sends."""
+    return f"{ROOT}/{unit}/up/+"
+
+
 def site_of(unit: str) -> str:
     """The site part of a unit."""
     return unit.partition(".")[0]

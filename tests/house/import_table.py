@@ -139,7 +139,14 @@ TABLE: dict[str, Row] = {
     "gateway.service": Row((*PURE_EDGE, "gateway"), ANYTHING),
     "gateway.demo": Row((*PURE_EDGE, "edge.sense.virtual_site", "gateway"), ANYTHING),
     "gateway.ingest": Row(
-        (*PURE_EDGE, "gateway.history", "gateway.clock", "gateway.settings"), ("paho", "iotcore")
+        (
+            *PURE_EDGE,
+            "gateway.history",
+            "gateway.clock",
+            "gateway.repeating",
+            "gateway.settings",
+        ),
+        ("paho", "iotcore"),
     ),
     "gateway.ingest.admission": replace(
         PURE_GATEWAY, ours=(*PURE_EDGE, "gateway.ingest.future", "gateway.ingest.topics")

@@ -25,7 +25,7 @@ class NumberedUnit:
     def __init__(self, unit: str, port: int) -> None:
         self.unit, self.receipted = unit, 0
         self.told: list[tuple[float, int]] = []
-        self._wanted = 0
+        self._wanted = self._highest = 0
         self._changed = threading.Condition()
         self._ended = False
         self._client = Client(
@@ -49,6 +49,12 @@ class NumberedUnit:
         with self._changed:
             known = self._changed.wait_for(lambda: self.receipted >= upto, wait_s)
         assert known, f"{self.unit}: {self.receipted} of {upto} receipted"
+
+    def stand(self) -> int:
+        """Sends nothing new; the highest number that was ever sent."""
+        with self._changed:
+            self._wanted = self._highest
+            return self._highest
 
     def stop(self) -> None:
         with self._changed:
@@ -78,15 +84,17 @@ class NumberedUnit:
                 self._changed.wait_for(lambda: self._ended or self.receipted < self._wanted)
                 if self._ended:
                     return
-                first, last = self.receipted + 1, self._wanted
-            last = min(last, first + 4 * LINES_A_MESSAGE - 1)
+                first = self.receipted + 1
+                last = min(self._wanted, first + 4 * LINES_A_MESSAGE - 1)
+                self._highest = max(self._highest, last)
             for n in range(first, last + 1, LINES_A_MESSAGE):
                 numbers = range(n, min(n + LINES_A_MESSAGE, last + 1))
-                rows = [self._record(one) for one in numbers]
+                rows = [self.record(one) for one in numbers]
                 self._client.publish(topic(unit=self.unit), message(n, rows, unit=self.unit), qos=1)
             self._await(lambda last=last: self._ended or self.receipted >= last)  # type: ignore[misc]
 
-    def _record(self, number: int) -> Record:
+    def record(self, number: int) -> Record:
+        """What the line of this number says."""
         return epoch_start() if number == 1 else interval(number, insulator=self.unit)
 
     def _await(self, reached: Callable[[], bool]) -> None:
