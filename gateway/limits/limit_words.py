@@ -13,7 +13,8 @@ from gateway.limits.contents import OFF, ON, OWNER, PRIORITY, REASON
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """word: what it is. unit: as people say it. per: so many whole units are one of theirs.
+    """word: what it is. unit: as people say it. per: so many whole units are one of theirs,
+    a power of ten, so that every whole number can be written and read again exactly.
     is_yes: a condition that is there or not; such a limit is nobody's to set."""
 
     word: str
@@ -29,7 +30,7 @@ WRITTEN: Mapping[str, Written] = {
     "arc_to_silence_us": Written("from last arc to silence, at most", "s", 1_000_000),
     "clipped_halfcycles": Written("clipped half-cycles in a row"),
     "conducting_ppm": Written("share of the time that current flows", "%", 10_000),
-    "air_dry_us": Written("air dry for", "h", 3_600_000_000),
+    "air_dry_us": Written("air dry for", "s", 1_000_000),
     "rh_cpct": Written("air is dry below a humidity of", "%", 100),
     "sensor_fault": Written("sensor fault", is_yes=True),
     "clock_unsynchronised": Written("clock not synchronised", is_yes=True),
