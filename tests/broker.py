@@ -36,16 +36,17 @@ class Broker:
 
     folder: holds the settings file, the broker's log and its data. extra: further lines of settings
     (the listener is always 127.0.0.1 on `port`; anonymous clients are let in unless extra says
-    otherwise).
+    otherwise). tells_all: every packet is logged; else only what the broker itself comes to.
     """
 
     host = "127.0.0.1"
 
-    def __init__(self, folder: Path, extra: Sequence[str] = ()) -> None:
+    def __init__(self, folder: Path, extra: Sequence[str] = (), *, tells_all: bool = True) -> None:
         self.folder = folder
         self.log = folder / "mosquitto.log"
         self.port = 0
         self._extra = tuple(extra)
+        self._tells_all = tells_all
         self._process: subprocess.Popen[str] | None = None
         self._reader: threading.Thread | None = None
 
@@ -69,7 +70,7 @@ class Broker:
 
     def _launch(self) -> bool:
         self._process = subprocess.Popen(
-            [executable(), "-c", str(self._settings_file()), "-v"],
+            [executable(), "-c", str(self._settings_file()), *(["-v"] if self._tells_all else [])],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.PIPE,
@@ -107,7 +108,8 @@ class Broker:
         self._process = None
 
     def _settings_file(self) -> Path:
-        lines = [f"listener {self.port} {self.host}", "log_dest stderr", "log_type all"]
+        logged = "all" if self._tells_all else "information"
+        lines = [f"listener {self.port} {self.host}", "log_dest stderr", f"log_type {logged}"]
         if not any(line.startswith("allow_anonymous") for line in self._extra):
             lines.append("allow_anonymous true")
         if os.geteuid() == 0:

@@ -39,6 +39,11 @@ asking   seafret trend and seafret report of a site of twelve insulators with a 
          the same rows from Parquet (compared before anything is timed); growth with the rows.
 judging  a year of minute rows, all alarms decided again (rows at hand as columns; reading them is
          not in), beside a loop over a pandas frame with the arcing alarm alone; compared first.
+spreading  two processes against one on units of a site and on recordings, workers warm; beside the
+         wall, what the busier of the two took, which is what the wall says on an idle machine.
+load     a fleet of real MQTT clients against a real broker and gateway: records a second, durable
+         and receipted; a broker that comes back; a salt storm; publish to console. Longer and
+         larger, or on PostgreSQL: python -m tests.bench.fleet --help.
 keeping  bytes that an insulator-year takes as minutes that a unit sent, and thinned.
 """
 
@@ -55,7 +60,7 @@ from tests.bench.timing import ONE_THREAD, Figure
 
 PARTS = (
     "replay", "scaling", "memory", "live", "ingest", "decide", "lines", "wear", "stages",
-    "asking", "keeping", "judging",
+    "asking", "keeping", "judging", "spreading", "load",
 )  # fmt: skip
 PIECES_S = (0.025, 0.05, 0.1, 1.0)
 
@@ -69,10 +74,13 @@ def measured(parts: list[str], seconds: int, rounds: int, folder: Path) -> list[
         keeping,
         living,
         replaying,
+        spreading_rows,
         stages,
         storing,
         wear,
     )
+    from tests.bench.fleet import loads
+    from tests.bench.fleet.stage import Size as Fleet
     from tests.bench.recordings import Size
 
     size = Size(seconds)
@@ -93,6 +101,8 @@ def measured(parts: list[str], seconds: int, rounds: int, folder: Path) -> list[
         "stages": lambda at: stages.profile(at, size),
         "asking": lambda at: asking.asking(at, rounds),
         "keeping": keeping.keeping,
+        "spreading": lambda at: spreading_rows.spreading(at, 8, seconds, rounds),
+        "load": lambda at: loads.load(at, Fleet(20, 5 * min(seconds, 200)), seconds / 30, seconds),
         "judging": lambda at: judging_year.judging(365 if seconds > 60 else 30, 4, rounds),
     }
     found: list[Figure] = []

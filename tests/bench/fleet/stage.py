@@ -1,0 +1,182 @@
+"""A broker, a gateway and processes full of units, all real, on this machine."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from multiprocessing import get_context
+from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
+from pathlib import Path
+from typing import Any
+
+import httpx
+
+from tests.bench.fleet import crowd
+from tests.bench.timing import TOP
+from tests.broker import Broker, free_port
+
+WAIT_S = 120.0
+"""Nothing here may take longer, on a machine that others use too."""
+
+TICKS = os.sysconf("SC_CLK_TCK")
+LOOK_S = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """Of the fleet. crowds: processes with units."""
+
+    sites: int
+    units: int
+    crowds: int = 2
+
+    @property
+    def names(self) -> list[str]:
+        """Units, those of one site side by side."""
+        return [f"site-{n * self.sites // self.units:03}.m{n}" for n in range(self.units)]
+
+
+@dataclass(slots=True)
+class Stage:
+    """gateway: its process; console: its address."""
+
+    size: Size
+    broker: Broker
+    console: str
+    gateway: subprocess.Popen[bytes]
+    pipes: list[Connection] = field(default_factory=list)
+    people: list[BaseProcess] = field(default_factory=list)
+
+    def tell(self, asked: str, given: object = None) -> list[dict[str, Any]]:
+        """What each crowd answers."""
+        for pipe in self.pipes:
+            pipe.send((asked, given))
+        found = []
+        for pipe in self.pipes:
+            assert pipe.poll(WAIT_S), "a crowd of units does not answer"
+            found.append(pipe.recv())
+        return found
+
+    def sum(self, name: str) -> int:
+        """Of all crowds now."""
+        return sum(one[name] for one in self.tell("how"))
+
+    def until(self, name: str, wanted: int) -> float:
+        """Seconds until the sum of all crowds is that; it is awaited by looking."""
+        begun_s = time.monotonic()
+        while (found := self.sum(name)) != wanted:
+            assert time.monotonic() - begun_s < WAIT_S, f"{name} is {found}, not {wanted}"
+            assert self.gateway.poll() is None, "the gateway has ended"
+            time.sleep(LOOK_S)
+        return time.monotonic() - begun_s
+
+    def get(self, path: str) -> Any:
+        """What the console's API answers."""
+        answer = httpx.get(self.console + path, timeout=WAIT_S, trust_env=False)
+        answer.raise_for_status()
+        return answer.json() if path.startswith("/api") else answer.content
+
+    def gateway_cpu_s(self) -> float:
+        """Processor time of the gateway so far."""
+        return cpu_of(self.gateway.pid)
+
+    def memory_mb(self) -> float:
+        """Resident memory of the gateway."""
+        lines = Path(f"/proc/{self.gateway.pid}/status").read_text().splitlines()
+        (line,) = [one for one in lines if one.startswith("VmRSS")]
+        return int(line.split()[1]) / 1024
+
+
+def cpu_of(pid: int) -> float:
+    """Processor time of a process [s]."""
+    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / TICKS
+
+
+SETTINGS = """
+data = "history"
+{history}
+[broker]
+port = {port}
+[console]
+port = {console}
+"""
+
+
+@contextmanager
+def staged(folder: Path, size: Size, history: str = "") -> Iterator[Stage]:
+    """All of it, while the block runs. history: lines of the gateway's settings that name a
+    database."""
+    folder.mkdir(parents=True, exist_ok=True)
+    broker = Broker(folder, ["max_queued_messages 0", "max_inflight_messages 0"], tells_all=False)
+    broker.start()
+    try:
+        with _gateway(folder, size, broker, history) as stage:
+            _people(stage)
+            try:
+                stage.until("ready", size.units)
+                yield stage
+            finally:
+                for pipe in stage.pipes:
+                    pipe.send(("end", None))
+                for process in stage.people:
+                    process.join(WAIT_S)
+    finally:
+        broker.stop()
+
+
+@contextmanager
+def _gateway(folder: Path, size: Size, broker: Broker, history: str) -> Iterator[Stage]:
+    console = free_port()
+    text = SETTINGS.format(history=history, port=broker.port, console=console)
+    sites = sorted({name.partition(".")[0] for name in size.names})
+    tables = [f"[sites.{site}]\n" for site in sites]
+    settings = folder / "gateway.toml"
+    settings.write_text(text + "".join(tables), encoding="utf-8")
+    with (folder / "gateway.log").open("wb") as log:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "gateway", "serve", "--settings", str(settings)],
+            cwd=TOP, stdout=log, stderr=log, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+        )  # fmt: skip
+    try:
+        stage = Stage(size, broker, f"http://127.0.0.1:{console}", process)
+        _await_console(stage, folder / "gateway.log")
+        yield stage
+    finally:
+        process.terminate()
+        process.wait(WAIT_S)
+
+
+def _await_console(stage: Stage, log: Path) -> None:
+    begun_s = time.monotonic()
+    while True:
+        try:
+            if stage.get("/api/1/health")["broker_connected"]:
+                return
+        except (httpx.TransportError, json.JSONDecodeError):
+            pass
+        assert stage.gateway.poll() is None, log.read_text()
+        assert time.monotonic() - begun_s < WAIT_S, log.read_text()
+        time.sleep(LOOK_S)
+
+
+def _people(stage: Stage) -> None:
+    context = get_context("spawn")
+    shares: list[Sequence[str]] = [
+        stage.size.names[at :: stage.size.crowds] for at in range(stage.size.crowds)
+    ]
+    for names in shares:
+        ours, theirs = context.Pipe()
+        process = context.Process(
+            target=crowd.run, args=(stage.broker.port, list(names), theirs), daemon=True
+        )
+        process.start()
+        stage.pipes.append(ours)
+        stage.people.append(process)
