@@ -11,12 +11,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from edge.measure.plan import MeasurePlan
 from edge.measure.raw_cuts import LEAD_CYCLES, Cutter, Window
 from edge.measure.raw_rows import RawRows, Trigger
 from edge.measure.triggers import (
     DRY,
+    MINUTE_US,
     Found,
     Watching,
     after_arc,
@@ -27,6 +29,8 @@ from edge.measure.triggers import (
 )
 from edge.measure.windows import WindowTable
 from edge.samples import SampleBlock, SignalDescription, TimeAnchor
+
+Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -105,12 +109,11 @@ def _telling(watching: Watching, table: WindowTable) -> list[int]:
 
     Looking at all of them would find the same: a window asks only if it is clipped, or arcs for the
     first time or higher than all before, and is answered by the next; an arc before the last one
-    matters only if the current went after it; a dry minute has dry windows.
+    matters only if the current went after it; a minute is dry until its first window that is not.
     """
     arcs = np.asarray(table.arcing.any(axis=1), np.bool_)
     after = watching.arc is not None or bool(arcs.any())
-    has_dry = Trigger.BASELINE not in watching.seen and bool((table.state == DRY).any())
-    if has_dry or (after and not table.live.all()):
+    if after and not table.live.all():
         return list(range(len(table)))
     peaks = np.where(arcs, table.arcing_peak_ua, -1)
     before = np.maximum.accumulate(np.concatenate([[watching.highest_ua], peaks[:-1]]))
@@ -119,11 +122,26 @@ def _telling(watching: Watching, table: WindowTable) -> list[int]:
         asking |= arcs
     telling = asking.copy()
     telling[1:] |= asking[:-1]
-    telling[0] |= bool(watching.wanted) or Trigger.BASELINE not in watching.seen
+    telling[0] |= bool(watching.wanted)
+    if Trigger.BASELINE not in watching.seen:
+        telling |= _still_dry(watching, table)
     telling[-1] = True
     if after:
         telling[len(arcs) - 1 - int(np.argmax(arcs[::-1])) if arcs.any() else 0 :] = True
     return np.flatnonzero(telling).tolist()
+
+
+def _still_dry(watching: Watching, table: WindowTable) -> Bools:
+    """Of each minute the windows up to the first that is not dry, this one with them."""
+    minutes = table.start_us // MINUTE_US
+    begins = np.flatnonzero(np.diff(minutes, prepend=-1))
+    wet = (table.state != DRY).astype(np.int64)
+    before = np.cumsum(wet) - wet
+    told = before == np.repeat(before[begins], np.diff(begins, append=len(minutes)))
+    minute = watching.minute
+    if minute is not None and minute.dry_us < 0:
+        told &= minutes != minute.number
+    return np.asarray(told, np.bool_)
 
 
 def _window(cutter: Cutter, table: WindowTable, index: int) -> Window:

@@ -49,17 +49,25 @@ def _changed(
     """
     found = segment.found
     assert found is not None
-    voltages = np.nan_to_num(segment.voltages[:, cell])
     if found.clock.locked:
-        square = np.add.reduce(np.square(voltages[found.reference])) / voltages.shape[1]
-        if np.sqrt(2.0 * square) >= VANISHED_RATIO * found.clock.level:
+        own = segment.voltages[found.reference, cell]
+        if _crest(own) >= VANISHED_RATIO * found.clock.level:
+            return False
+        voltages = np.nan_to_num(segment.voltages[:, cell])
+        if _crest(voltages[found.reference]) >= VANISHED_RATIO * found.clock.level:
             return False
         currents = np.nan_to_num(segment.currents[:, cell])
         clock, _ = reference_of(plan, description, currents, voltages)
         return clock.found and (clock.locked or clock.level > np.sqrt(2.0) * plan.limits.gone_ma)
+    voltages = np.nan_to_num(segment.voltages[:, cell])
     if not voltages.any():
         return False
     return reference_of(plan, description, voltages[:0], voltages)[0].found
+
+
+def _crest(samples: Floats) -> float:
+    """Crest of a sine of the same r.m.s.; NaN where samples are."""
+    return float(np.sqrt(2.0 * np.add.reduce(np.square(samples)) / len(samples)))
 
 
 def last_window(plan: MeasurePlan, segment: Segment) -> tuple[int, int | None]:
