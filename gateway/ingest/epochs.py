@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from contextlib import ExitStack, closing
+from functools import cache
 
 from edge.records import EpochStart, Record
-from gateway.history.store import History, StreamKey
+from gateway.history.store import History, SiteReader, StreamKey
 from gateway.ingest.topics import site_of
 
 EPOCHS_ASKED = 3
@@ -30,18 +32,20 @@ def to_ask_about(history: History, marks: Mapping[StreamKey, int]) -> list[tuple
     for key in marks:
         known.setdefault(key.unit, {}).setdefault(key.epoch, []).append(key)
     asked: dict[tuple[str, str], None] = {}
-    for unit, epochs in known.items():
-        for epoch in list(epochs)[-EPOCHS_ASKED:]:
-            asked[unit, epoch] = None
-            for key in epochs[epoch]:
-                if before := _first_says(history, key):
-                    asked[unit, before] = None
+    with ExitStack() as opened:
+
+        @cache
+        def reader(site: str) -> SiteReader:
+            return opened.enter_context(closing(history.reader(site)))
+
+        for unit, epochs in known.items():
+            for epoch in list(epochs)[-EPOCHS_ASKED:]:
+                asked[unit, epoch] = None
+                for key in epochs[epoch]:
+                    if before := _first_says(reader(site_of(unit)), key):
+                        asked[unit, before] = None
     return list(asked)
 
 
-def _first_says(history: History, key: StreamKey) -> str:
-    reader = history.reader(site_of(key.unit))
-    try:
-        return previous_epoch(entry.record for entry in reader.lines(key, 0, 1))
-    finally:
-        reader.close()
+def _first_says(reader: SiteReader, key: StreamKey) -> str:
+    return previous_epoch(entry.record for entry in reader.lines(key, 0, 1))

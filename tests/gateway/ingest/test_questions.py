@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from edge.records import Stream
+from gateway.history.sqlite_read import SqliteReader
 from gateway.history.sqlite_store import SqliteHistory
 from gateway.ingest.epochs import latest_marks, to_ask_about
 from gateway.ingest.intake import Arrival, Intake, Standing
@@ -108,6 +109,28 @@ def test_after_its_start_a_gateway_asks_about_the_newest_epochs_and_those_they_c
     assert to_ask_about(SqliteHistory(tmp_path), intake.marks) == [
         (UNIT, epoch) for epoch in (epochs[3], epochs[2], epochs[4], epochs[5])
     ]
+
+
+class CountedHistory(SqliteHistory):
+    """How often a reader was opened."""
+
+    opened = 0
+
+    def reader(self, site: str) -> SqliteReader:
+        self.opened += 1
+        return super().reader(site)
+
+
+def test_a_start_opens_each_site_once_whatever_the_number_of_its_units(
+    intake: Intake, tmp_path: Path
+) -> None:
+    """Opening is what takes time: a fleet of a thousand units has fifteen thousand streams."""
+    for stream in Stream:
+        for epoch, before in ((EPOCH, ""), (NEXT_EPOCH, EPOCH)):
+            take(intake, epoch, before, stream)
+    history = CountedHistory(tmp_path)
+    assert len(to_ask_about(history, intake.marks)) == 2
+    assert history.opened == 1
 
 
 def test_a_message_that_begins_an_epoch_tells_of_the_one_before(intake: Intake) -> None:
