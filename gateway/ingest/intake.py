@@ -74,6 +74,7 @@ class _SiteStage:
     entries: list[Entry] = field(default_factory=list)
     moves: dict[StreamKey, MarkMove] = field(default_factory=dict)
     digests: dict[tuple[StreamKey, int], bytes] = field(default_factory=dict)
+    losses: dict[StreamKey, list[tuple[int, int]]] = field(default_factory=dict)
     raw: list[RawMessage] = field(default_factory=list)
     refused: list[RefusedPayload] = field(default_factory=list)
     events: list[SecurityEvent] = field(default_factory=list)
@@ -235,11 +236,7 @@ class Intake:
         """Ranges of the message's numbers that loss records stand for."""
         if isinstance(message, FutureBatch):
             return ()
-        found = [
-            (entry.record.first, entry.record.last)
-            for entry in stage.entries
-            if entry.key == key and isinstance(entry.record, Loss)
-        ]
+        found = list(stage.losses.get(key, ()))
         numbers = [line.seq for line in message.lines]
         if numbers[0] <= (stored or 0):
             found += self._writers[site_of(key.unit)].given_up(key, numbers[0], numbers[-1])
@@ -250,6 +247,8 @@ def _keep(stage: _SiteStage, key: StreamKey, batch: Batch, verdict: Verdict) -> 
     for one in verdict.accepted:
         stage.entries.append(entry_of(key, batch, one))
         stage.digests[key, one.line.seq] = one.digest
+        if isinstance(one.record, Loss):
+            stage.losses.setdefault(key, []).append((one.record.first, one.record.last))
 
 
 def entry_of(key: StreamKey, batch: Batch, one: Accepted) -> Entry:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import argparse
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
-from tests.bench.fleet.loads import load
+from tests.bench.fleet.loads import load, workers_load
 from tests.bench.fleet.stage import Size
 from tests.bench.report import table
 
@@ -18,12 +20,35 @@ def main() -> None:
     parser.add_argument("--sites", type=int, default=20)
     parser.add_argument("--seconds", type=float, default=20.0)
     parser.add_argument("--times", type=int, default=200, help="changes sent to be seen")
-    parser.add_argument("--database", default="", help="address of PostgreSQL, for its histories")
+    parser.add_argument("--postgres", action="store_true", help="on a server started for it")
+    parser.add_argument("--workers", type=int, nargs="*", default=[], help="seafret ingest, each")
     asked = parser.parse_args()
-    history = f'[history]\naddress = "{asked.database}"\n' if asked.database else ""
-    with tempfile.TemporaryDirectory() as folder:
-        size = Size(asked.sites, asked.units)
-        print(table(load(Path(folder), size, asked.seconds, asked.times, history)), end="")
+    size = Size(asked.sites, asked.units)
+    found = []
+    for workers in asked.workers or [0]:
+        with tempfile.TemporaryDirectory() as inside, database(asked.postgres) as history:
+            at = Path(inside)
+            if workers:
+                found += workers_load(at, size, asked.seconds, history, workers)
+            else:
+                found += load(at, size, asked.seconds, asked.times, history)
+    print(table(found), end="")
+
+
+@contextmanager
+def database(wanted: bool) -> Iterator[str]:
+    """Lines of settings that name a durable server's database, while the block runs."""
+    if not wanted:
+        yield ""
+        return
+    from tests.postgres import Server
+
+    server = Server(durable=True)
+    server.start()
+    try:
+        yield f'[history]\naddress = "{server.address()}"\n'
+    finally:
+        server.remove()
 
 
 if __name__ == "__main__":

@@ -148,6 +148,35 @@ def _shows(stage: Stage, unit: VirtualUnit, number: int) -> bool:
     return False
 
 
+def workers_load(
+    folder: Path, size: Size, seconds: float, history: str, workers: int
+) -> list[Figure]:
+    """The same without a console: so many workers on one database, their units by leases."""
+    with staged(folder, size, history, workers) as stage:
+        stage.tell("alarms", 1)
+        stage.until("waiting", 0)  # every unit has found its worker
+        told = sustained(stage, seconds, ROWS_A_MESSAGE)
+        durable_s = _alarms_durable(stage)
+        memory_mb = stage.memory_mb() / workers
+    name = f"PostgreSQL, {workers} workers"
+    target = "10,000 or more"
+    return [
+        figure(PART, f"{name}: records a second", "1/s", [told["a_second"]], target),
+        figure(PART, "of one core of the workers", "1/s", [told["a_core_second"]]),
+        figure(PART, "cores that they had", "", [told["cores"]]),
+        figure(PART, "message to receipt, p99", "s", [told["receipt_p99_s"]]),
+        figure(PART, f"salt: {size.units * INSULATORS} alarms durable", "s", [durable_s]),
+        figure(PART, "memory of a worker", "MB", [memory_mb]),
+    ]
+
+
+def _alarms_durable(stage: Stage) -> float:
+    begun_s = time.monotonic()
+    stage.tell("alarms", INSULATORS)
+    stage.until("waiting", 0)
+    return time.monotonic() - begun_s
+
+
 def load(folder: Path, size: Size, seconds: float, times: int, history: str = "") -> list[Figure]:
     """All of it on one gateway. history: see `staged`."""
     name = "PostgreSQL" if history else "SQLite"

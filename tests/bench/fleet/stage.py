@@ -45,12 +45,12 @@ class Size:
 
 @dataclass(slots=True)
 class Stage:
-    """gateway: its process; console: its address."""
+    """gateways: processes that take in; console: its address, "" beside workers alone."""
 
     size: Size
     broker: Broker
     console: str
-    gateway: subprocess.Popen[bytes]
+    gateways: list[subprocess.Popen[bytes]] = field(default_factory=list)
     pipes: list[Connection] = field(default_factory=list)
     people: list[BaseProcess] = field(default_factory=list)
 
@@ -73,9 +73,13 @@ class Stage:
         begun_s = time.monotonic()
         while (found := self.sum(name)) != wanted:
             assert time.monotonic() - begun_s < WAIT_S, f"{name} is {found}, not {wanted}"
-            assert self.gateway.poll() is None, "the gateway has ended"
+            self.check()
             time.sleep(LOOK_S)
         return time.monotonic() - begun_s
+
+    def check(self) -> None:
+        """Fails where a gateway has ended."""
+        assert all(one.poll() is None for one in self.gateways), "a gateway has ended"
 
     def get(self, path: str) -> Any:
         """What the console's API answers."""
@@ -84,20 +88,25 @@ class Stage:
         return answer.json() if path.startswith("/api") else answer.content
 
     def gateway_cpu_s(self) -> float:
-        """Processor time of the gateway so far."""
-        return cpu_of(self.gateway.pid)
+        """Processor time of all gateways so far."""
+        return sum(cpu_of(one.pid) for one in self.gateways)
 
     def memory_mb(self) -> float:
-        """Resident memory of the gateway."""
-        lines = Path(f"/proc/{self.gateway.pid}/status").read_text().splitlines()
-        (line,) = [one for one in lines if one.startswith("VmRSS")]
-        return int(line.split()[1]) / 1024
+        """Resident memory of all gateways."""
+        return sum(memory_of(one.pid) for one in self.gateways)
 
 
 def cpu_of(pid: int) -> float:
     """Processor time of a process [s]."""
     fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
     return (int(fields[11]) + int(fields[12])) / TICKS
+
+
+def memory_of(pid: int) -> float:
+    """Resident memory of a process [MB]."""
+    lines = Path(f"/proc/{pid}/status").read_text().splitlines()
+    (line,) = [one for one in lines if one.startswith("VmRSS")]
+    return int(line.split()[1]) / 1024
 
 
 SETTINGS = """
@@ -111,14 +120,14 @@ port = {console}
 
 
 @contextmanager
-def staged(folder: Path, size: Size, history: str = "") -> Iterator[Stage]:
+def staged(folder: Path, size: Size, history: str = "", workers: int = 0) -> Iterator[Stage]:
     """All of it, while the block runs. history: lines of the gateway's settings that name a
-    database."""
+    database. workers: so many `seafret ingest` in place of one `seafret serve`."""
     folder.mkdir(parents=True, exist_ok=True)
     broker = Broker(folder, ["max_queued_messages 0", "max_inflight_messages 0"], tells_all=False)
     broker.start()
     try:
-        with _gateway(folder, size, broker, history) as stage:
+        with _gateways(folder, size, broker, history, workers) as stage:
             _people(stage)
             try:
                 stage.until("ready", size.units)
@@ -133,25 +142,34 @@ def staged(folder: Path, size: Size, history: str = "") -> Iterator[Stage]:
 
 
 @contextmanager
-def _gateway(folder: Path, size: Size, broker: Broker, history: str) -> Iterator[Stage]:
+def _gateways(
+    folder: Path, size: Size, broker: Broker, history: str, workers: int
+) -> Iterator[Stage]:
     console = free_port()
     text = SETTINGS.format(history=history, port=broker.port, console=console)
     sites = sorted({name.partition(".")[0] for name in size.names})
     tables = [f"[sites.{site}]\n" for site in sites]
     settings = folder / "gateway.toml"
     settings.write_text(text + "".join(tables), encoding="utf-8")
-    with (folder / "gateway.log").open("wb") as log:
-        process = subprocess.Popen(
-            [sys.executable, "-m", "gateway", "serve", "--settings", str(settings)],
-            cwd=TOP, stdout=log, stderr=log, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
-        )  # fmt: skip
+    stage = Stage(size, broker, "" if workers else f"http://127.0.0.1:{console}")
+    given = [["ingest", "--worker", f"w{n}"] for n in range(workers)] or [["serve"]]
     try:
-        stage = Stage(size, broker, f"http://127.0.0.1:{console}", process)
-        _await_console(stage, folder / "gateway.log")
+        with (folder / "gateway.log").open("wb") as log:
+            for words in given:
+                process = subprocess.Popen(
+                    [sys.executable, "-m", "gateway", *words, "--settings", str(settings)],
+                    cwd=TOP, stdout=log, stderr=log,
+                    env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+                )  # fmt: skip
+                stage.gateways.append(process)
+        if stage.console:
+            _await_console(stage, folder / "gateway.log")
         yield stage
     finally:
-        process.terminate()
-        process.wait(WAIT_S)
+        for process in stage.gateways:
+            process.terminate()
+        for process in stage.gateways:
+            process.wait(WAIT_S)
 
 
 def _await_console(stage: Stage, log: Path) -> None:
@@ -162,7 +180,7 @@ def _await_console(stage: Stage, log: Path) -> None:
                 return
         except (httpx.TransportError, json.JSONDecodeError):
             pass
-        assert stage.gateway.poll() is None, log.read_text()
+        assert all(one.poll() is None for one in stage.gateways), log.read_text()
         assert time.monotonic() - begun_s < WAIT_S, log.read_text()
         time.sleep(LOOK_S)
 
