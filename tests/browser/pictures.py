@@ -12,14 +12,18 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
+import httpx
 from playwright.sync_api import Browser, Page
 
+from tests.browser.changing import changing
 from tests.browser.chrome import PHONE, WIDE, browser
 from tests.browser.night import live_through, served
 from tests.browser.outward import outward
 from tests.gateway.accounts.build import PASSWORD
+from tests.gateway.outworks.running import asked_until
 
 INSULATOR = "/sites/gullhaven/insulators/GH1-old-post"
 
@@ -50,6 +54,20 @@ OUTWARD = {
     "accounts": "/accounts",
 }
 """Of another console, with accounts: what calls people is never under a clock that is not real."""
+
+UNIT_LIMITS = "/limits/gannet-stack.pole-1"
+
+CHANGING = {
+    "limits": "/limits",
+    "limits-unit": UNIT_LIMITS,
+    "limits-not-arrived": "/limits/north-head.m1",
+    "limits-version": f"{UNIT_LIMITS}/versions/2",
+    "limits-change": f"{UNIT_LIMITS}/propose?arcing.arcing_halfcycles_per_min=100"
+    "&arcing.owner=asset+desk&reason=fewer+calls",
+    "limits-refused": f"{UNIT_LIMITS}/propose?arcing.arcing_halfcycles_per_min=1.5",
+    "limits-drawn": "/sites/gannet-stack/insulators/old-post",
+}
+"""Of a third one, where limits are being changed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,18 +158,35 @@ def _of_the_storm(asked: argparse.Namespace, folder: Path) -> int:
         return take(house.address, asked.out, pages, asked.manners, "administrator")
 
 
+def _of_a_change(asked: argparse.Namespace, folder: Path) -> int:
+    pages = {title: path for title, path in CHANGING.items() if title in asked.pages}
+    if not pages:
+        return 0
+    with changing(folder / "change") as house:
+        with house.client() as client:  # the months are worked out before the pictures
+            for title in ("limits-version", "limits-change"):
+                told = partial(_text, client, CHANGING[title])
+                asked_until(told, lambda text: "Announced to the operator" in text)
+        return take(house.address, asked.out, pages, asked.manners)
+
+
+def _text(client: httpx.Client, path: str) -> str:
+    return client.get(path).text
+
+
 def main() -> int:
     """The exit code."""
     parser = argparse.ArgumentParser(prog="python -m tests.browser.pictures")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--night", type=Path, help="what `seafret demo --data` left")
-    both = [*PAGES, *OUTWARD]
-    parser.add_argument("--pages", nargs="+", choices=both, default=both)
+    all_of = [*PAGES, *OUTWARD, *CHANGING]
+    parser.add_argument("--pages", nargs="+", choices=all_of, default=all_of)
     parser.add_argument("--manners", nargs="+", choices=MANNERS, default=list(MANNERS))
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="seafret-pictures-") as inside:
         folder = Path(inside)
-        count = _of_the_night(asked, folder) + _of_the_storm(asked, folder)
+        parts = (_of_the_night, _of_the_storm, _of_a_change)
+        count = sum(part(asked, folder) for part in parts)
     print(f"{count} pictures in {asked.out}")
     return 0
 

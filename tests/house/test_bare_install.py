@@ -13,6 +13,8 @@ BASE = {"numpy", "pydantic", "paho-mqtt", "pyserial", "cobs"}
 BROUGHT_ALONG = {"annotated-types", "pydantic-core", "typing-extensions", "typing-inspection"}
 """What pydantic brings; a pole computer gets nothing beyond these two sets."""
 
+GATEWAY = Path(__file__).parents[2] / "gateway"
+
 GATEWAY_ONLY = ("click", "scipy", "fastapi", "sqlite_utils", "iotcore", "httpx", "jinja2")
 
 
@@ -65,3 +67,18 @@ def test_seafret_shows_its_help_from_the_wheel_with_the_gateway_extra(
     site = bare_site(wheel, tmp_path, "gateway")
     ran = run_bare(site, tmp_path, RUN_SCRIPT, "seafret", "--help")
     assert ran.code == 0 and "Usage: seafret" in ran.out and not ran.err
+
+
+def test_every_template_and_file_of_the_pages_is_in_the_wheel(wheel: Wheel) -> None:
+    folders = [*GATEWAY.glob("**/templates"), *GATEWAY.glob("**/static")]
+    files = {
+        file.relative_to(GATEWAY.parent).as_posix()
+        for folder in folders
+        for file in folder.iterdir()
+        if file.is_file()
+    }
+    assert {
+        "gateway/console/static/console.css",
+        "gateway/limits/templates/limits_list.html",
+    } < files
+    assert files <= wheel.names()
