@@ -18,6 +18,7 @@ from edge.measure.raw_cuts import LEAD_CYCLES, Cutter, Window
 from edge.measure.raw_rows import RawRows, Trigger
 from edge.measure.triggers import (
     DRY,
+    FLASHOVER_REACH_US,
     MINUTE_US,
     Found,
     Watching,
@@ -118,8 +119,8 @@ def _telling(watching: Watching, table: WindowTable) -> list[int]:
     peaks = np.where(arcs, table.arcing_peak_ua, -1)
     before = np.maximum.accumulate(np.concatenate([[watching.highest_ua], peaks[:-1]]))
     asking = (table.clipped_halfcycles > 0) | (peaks > before)
-    if Trigger.ONSET not in watching.seen:
-        asking |= arcs
+    if Trigger.ONSET not in watching.seen and arcs.any():
+        asking[np.argmax(arcs)] = True
     telling = asking.copy()
     telling[1:] |= asking[:-1]
     telling[0] |= bool(watching.wanted)
@@ -127,8 +128,21 @@ def _telling(watching: Watching, table: WindowTable) -> list[int]:
         telling |= _still_dry(watching, table)
     telling[-1] = True
     if after:
-        telling[len(arcs) - 1 - int(np.argmax(arcs[::-1])) if arcs.any() else 0 :] = True
+        telling |= _after_the_last_arc(watching, table, arcs)
     return np.flatnonzero(telling).tolist()
+
+
+def _after_the_last_arc(watching: Watching, table: WindowTable, arcs: Bools) -> Bools:
+    """From the last arc on, up to the first window in which it is too long ago; all are live."""
+    last, end_us = 0, watching.arc.end_us if watching.arc else 0
+    if arcs.any():
+        last = len(arcs) - 1 - int(np.argmax(arcs[::-1]))
+        end_us = int(table.start_us[last] + table.last_arc_us[last])
+    late = table.start_us + table.duration_us - end_us > FLASHOVER_REACH_US
+    late[: last + 1] = False
+    at = np.arange(len(arcs))
+    until = int(np.argmax(late)) if late.any() else len(arcs)
+    return np.asarray((at >= last) & (at <= until), np.bool_)
 
 
 def _still_dry(watching: Watching, table: WindowTable) -> Bools:
