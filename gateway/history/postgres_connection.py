@@ -18,6 +18,9 @@ from psycopg.pq import TransactionStatus
 NUL, ESCAPE = "\0", "\x1a"
 """PostgreSQL keeps no NUL in a text: it goes in as an escape and one digit, as the escape does."""
 
+ONLY_NUMBERS = frozenset(("interval",))
+"""Tables with whole numbers or nothing in every column: their rows are written in half the time."""
+
 _INTO_COPY = str.maketrans({"\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "\\r"})
 
 
@@ -93,13 +96,16 @@ class PostgresConnection:
         """Adds rows in one stream."""
         if not rows:
             return
-        lines = ["\t".join(map(_copied, row)) for row in rows]
+        if table in ONLY_NUMBERS:
+            block = "\n".join(["\t".join(map(str, row)) for row in rows]).replace("None", "\\N")
+        else:
+            block = "\n".join(["\t".join(map(_copied, row)) for row in rows])
         try:
             with (
                 self._now.cursor() as cursor,
                 cursor.copy(f"COPY {table} ({', '.join(columns)}) FROM STDIN") as copy,
             ):
-                copy.write("\n".join(lines) + "\n")
+                copy.write(block + "\n")
         except psycopg.Error as fault:
             raise _as_sqlite(fault) from fault
 
@@ -139,7 +145,7 @@ def _text_out(cell: Any) -> Any:
 def _as_sqlite(fault: psycopg.Error) -> sqlite3.Error:
     """A row that no table takes (a period's table was dropped meanwhile) is no fault of ours: it is
     tried again. A key that is there twice is."""
-    text = " ".join(str(fault).split())
+    text = fault.diag.message_primary or " ".join(str(fault).split())
     if isinstance(fault, psycopg.IntegrityError) and not isinstance(
         fault, psycopg.errors.CheckViolation
     ):
