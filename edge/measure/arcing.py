@@ -3,8 +3,9 @@
 Once film and capacitance are taken away (`explaining`), the shape of what is left (`shape`) tells a
 dry-band arc from everything harmless. The figures are weighed by a small fixed network
 (`arc_model`) that gives a probability; its weights were fitted on labelled simulated families, and
-what that is worth is written down in the developers' guide. A half-cycle is called arcing only when
-it is likely and also passes the conditions below, which no weighing can talk away.
+what that is worth is written down on this package's page. A half-cycle is called arcing only when
+it is likely, its window's evidence is believed (`believing`), and it passes the conditions below,
+which no weighing can talk away.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from edge.measure.arc_model import probability_of
+from edge.measure.believing import believed
 from edge.measure.explaining import Reference, explained
 from edge.measure.shape import FIGURES, figures
 
@@ -22,14 +24,10 @@ Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
 LIKELY = 0.5
-"""From this probability on a half-cycle counts as arcing."""
+"""From this probability on a half-cycle counts as arcing, if its window's evidence is believed."""
 
-DOUBT_FROM, DOUBT_TO = 0.25, 0.75
-"""Between these it could not be told: doubtful, and not counted as arcing."""
-
-LONE_LIKELY = 0.98
-"""A half-cycle that arcs alone in its window must be so likely, else it is doubtful: switching, a
-stroke or an inrush leaves one strange half-cycle, while a dry band burns again. Design choice."""
+DOUBT_FROM = 0.25
+"""From this on it could not be told: doubtful, unless it counts as arcing."""
 
 RESIDUAL_MA_MIN = 0.5
 """A residual that stays below this is nothing that wears a surface. Design choice."""
@@ -80,17 +78,16 @@ def judged(
         found = figures(seen, possible, points_per_s)
         shapes[:, possible] = found
         probability[possible] = probability_of(found)
-    verdict = _verdict(probability, shapes, raw, seen.noise_ma)
+    burns = believed(probability, shapes, by_voltage=reference is not None)
+    verdict = _verdict(probability, burns, shapes, raw, seen.noise_ma)
     return Verdict(*(getattr(verdict, one.name).T for one in fields(verdict)))
 
 
-def _verdict(probability: Floats, shapes: Floats, raw: Floats, noise: Floats) -> Verdict:
-    doubtful = (probability > DOUBT_FROM) & (probability < DOUBT_TO)
-    arcing = (probability >= LIKELY) & ~doubtful
-    lone = (
-        arcing & (np.add.reduce(arcing, axis=0, dtype=np.int64) == 1) & (probability < LONE_LIKELY)
-    )
-    doubtful, arcing = doubtful | lone, arcing & ~lone
+def _verdict(
+    probability: Floats, burns: Bools, shapes: Floats, raw: Floats, noise: Floats
+) -> Verdict:
+    arcing = (probability >= LIKELY) & burns
+    doubtful = (probability > DOUBT_FROM) & ~arcing
     sharp = shapes[1] > np.log(SPIKE_TO_SMOOTH_MIN)
     high = raw > np.maximum(SPIKE_MA_MIN, SPIKE_TO_NOISE_MIN * noise)
     spike = sharp & high & ~arcing & ~doubtful

@@ -1,0 +1,125 @@
+"""Which windows' likely half-cycles are believed: the joint evidence of a window.
+
+The weighing looks at one half-cycle at a time and errs now and then; a dry band burns again. So the
+log-odds of a window's likely half-cycles are added up, and together they must reach a limit. Some
+count for nothing, because of what they are: the bend of a large film, and a wave that repeats
+exactly ahead of the voltage. A half-cycle that stands alone must be what its window otherwise
+lacks, and not the short pulse of a stroke, the ringing of a switch or the edge of something that
+goes on. Where the evidence falls short, the likely half-cycles are doubtful, never arcing. All
+limits are design choices, set on the labelled recordings of `tests/families`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from edge.measure.shape import FIGURES
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+EVIDENCE_FROM = 0.6
+"""Less likely half-cycles add nothing: many of them may share one harmless cause."""
+
+JOINT_LOG_ODDS_MIN = 5.0
+"""Two or more must reach this together (0.993): two of 0.92, three of 0.84."""
+
+STRONGEST_MIN = 0.9
+"""One of them must be as likely as this: many weak ones share one harmless cause."""
+
+LONE_LOG_ODDS_MIN = float(np.log(0.97 / 0.03))
+"""A single one must reach this, and stand alone by its shape as well."""
+
+ODDS_EPS = 1e-12
+"""Keeps the log-odds of a certainty finite."""
+
+BENT_FILM_MIN = np.log(10.0)
+BENT_THIRD_MIN = 0.5
+"""A residual below a tenth of the film with two humps, one on either side of the crest, is the
+film's own bend (a flat top): a small arc has one hump. The third of its sine series tells."""
+
+REPEATED_DEVIATION_MAX = np.log(0.1)
+AHEAD_CENTRE_MAX = 0.44
+"""Without a voltage the zeros of a wave that repeats exactly are guessed from itself. An arc burns
+late, since it must ignite; a charge centred before this share of the half-cycle is none's."""
+
+ALONE_DEVIATION_MIN = -1.0
+"""What arcs alone is not in the median cycle: log of its deviation over its residual."""
+
+ALONE_NEIGHBOUR_MAX = -0.5
+"""And its neighbours are smaller: log of their residual over its own. Else something sets in."""
+
+PULSE_SHARE_MAX = 0.25
+PULSE_RISE_MIN = 1.0
+PULSE_FALL_MIN = 0.65
+"""Alone, short, and sudden at both ends: an impulse."""
+
+GLANCE_SHARE_MIN = 0.1
+"""Alone and shorter than this share of the half-cycle: an impulse as well."""
+
+BACKWARDS_MIN = 0.8
+BRIGHT_EDGE_MIN = -0.5
+SMALL_FILM_MAX = 0.0
+"""Alone and flowing back nearly as strongly: ringing, where a voltage tells, if it is bright at its
+zero, or if the film is too small for its misfit to do that (log of film over residual)."""
+
+_ROW = {name: row for row, (name, _) in enumerate(FIGURES)}
+
+
+def believed(probability: Floats, shapes: Floats, *, by_voltage: bool) -> Bools:
+    """Which windows' likely half-cycles are believed, (n,).
+
+    probability: (halves, n); shapes: of `shape.FIGURES`, (figures, halves, n). by_voltage: the
+    voltage's zeros are measured, not guessed.
+    """
+    found = np.zeros(probability.shape[1], np.bool_)
+    # most windows of a year have no likely half-cycle; they are spared the rest
+    some = np.flatnonzero((probability >= EVIDENCE_FROM).any(axis=0))
+    if len(some):
+        found[some] = _enough(probability[:, some], shapes[:, :, some], by_voltage=by_voltage)
+    return found
+
+
+def _enough(probability: Floats, shapes: Floats, *, by_voltage: bool) -> Bools:
+    likely = probability >= EVIDENCE_FROM
+    number = np.add.reduce(likely, axis=0, dtype=np.int64)
+    told = likely & ~_bent(shapes)
+    if not by_voltage:
+        told &= ~_ahead(shapes)
+    told &= (number != 1) | _alone(shapes, by_voltage=by_voltage)
+    surest = np.where(told, probability, 0.0).max(axis=0)
+    sure = np.clip(probability, ODDS_EPS, 1.0 - ODDS_EPS)
+    evidence = np.add.reduce(np.where(told, np.log(sure / (1.0 - sure)), 0.0), axis=0)
+    enough = np.where(number == 1, LONE_LOG_ODDS_MIN, JOINT_LOG_ODDS_MIN)
+    return np.asarray((evidence >= enough) & (surest >= STRONGEST_MIN), np.bool_)
+
+
+def _figure(shapes: Floats, name: str) -> Floats:
+    return np.asarray(shapes[_ROW[name]], np.float64)
+
+
+def _bent(shapes: Floats) -> Bools:
+    film, third = _figure(shapes, "log_film"), _figure(shapes, "sine_3")
+    return np.asarray((film > BENT_FILM_MIN) & (third > BENT_THIRD_MIN), np.bool_)
+
+
+def _ahead(shapes: Floats) -> Bools:
+    repeated = _figure(shapes, "log_deviation") < REPEATED_DEVIATION_MAX
+    return np.asarray(repeated & (_figure(shapes, "centre_at") < AHEAD_CENTRE_MAX), np.bool_)
+
+
+def _alone(shapes: Floats, *, by_voltage: bool) -> Bools:
+    """Half-cycles that may be the only arc of their window."""
+    lasts = _figure(shapes, "above_fifth")
+    sudden = _figure(shapes, "rise") > PULSE_RISE_MIN
+    sudden &= _figure(shapes, "fall") > PULSE_FALL_MIN
+    impulse = (lasts < GLANCE_SHARE_MIN) | (sudden & (lasts < PULSE_SHARE_MAX))
+    beside = np.maximum(_figure(shapes, "log_before"), _figure(shapes, "log_after"))
+    alone = ~impulse & (beside <= ALONE_NEIGHBOUR_MAX)
+    alone &= _figure(shapes, "log_deviation") >= ALONE_DEVIATION_MIN
+    if by_voltage:
+        odd = _figure(shapes, "log_edge") > BRIGHT_EDGE_MIN
+        odd |= _figure(shapes, "log_film") < SMALL_FILM_MAX
+        alone &= ~(odd & (_figure(shapes, "against") > BACKWARDS_MIN))
+    return np.asarray(alone, np.bool_)
