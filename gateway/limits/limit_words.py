@@ -70,7 +70,18 @@ def amount(what: str, at: int | str) -> str:
     written = WRITTEN[what]
     if written.is_yes:
         return "yes"
+    if written.unit == "s":
+        return _lasting(what, at)
     return f"{bare(what, at)} {written.unit}".strip()
+
+
+def _lasting(what: str, at: int) -> str:
+    """In the largest unit that leaves nothing over."""
+    for unit, seconds in (("h", 3_600), ("min", 60)):
+        whole, over = divmod(at, seconds * WRITTEN[what].per)
+        if whole and not over:
+            return f"{whole} {unit}"
+    return f"{bare(what, at)} s"
 
 
 def read_amount(what: str, text: str) -> int:

@@ -15,7 +15,7 @@ from gateway.limits.changing import ChangeRefused
 from gateway.limits.contents import DEFAULTS, OWNER, REASON, definitions_of, differences, said_of
 from gateway.limits.drafting import changed_only, drafted, fields_of
 from gateway.limits.in_force import InForce
-from gateway.limits.limit_words import WRITTEN, bare, read_amount
+from gateway.limits.limit_words import WRITTEN, amount, bare, read_amount
 from tests.gateway.limits.build import SITE, UNIT, WHOSE, Room, arcing
 
 NAME = "arcing.arcing_halfcycles_per_min"
@@ -29,6 +29,23 @@ def test_every_limit_of_every_alarm_has_its_words() -> None:
 @given(st.sampled_from(sorted(WRITTEN)), st.integers(0, 10**15))
 def test_an_amount_is_read_as_it_was_written(what: str, at: int) -> None:
     assert read_amount(what, bare(what, at)) == at
+
+
+@pytest.mark.parametrize(
+    ("what", "at", "said"),
+    [
+        ("arcing_peak_ua", 62_500, "62.5 mA"),
+        ("air_dry_us", 7_200_000_000, "2 h"),
+        ("arc_to_silence_us", 2_500_000, "2.5 s"),
+        ("on_delay_s", 90, "90 s"),
+        ("on_delay_s", 180, "3 min"),
+        ("on_delay_s", 0, "0 s"),
+        ("sensor_fault", 1, "yes"),
+        ("owner", "asset desk", "asset desk"),
+    ],
+)
+def test_an_amount_is_said_exactly_with_its_unit(what: str, at: int | str, said: str) -> None:
+    assert amount(what, at) == said
 
 
 @pytest.mark.parametrize(
