@@ -38,10 +38,6 @@ class Register:
         rows = self.file.ask("SELECT password FROM accounts WHERE name = ?", name)
         return str(rows[0][0]) if rows else None
 
-    def has_administrator(self) -> bool:
-        """Whether anybody can govern the accounts."""
-        return bool(self._administrators())
-
     def add(self, name: str, role: Role, password: str, by: str, address: str = "") -> None:
         """Raises AccountRefused for a name that is taken or none, PasswordRefused."""
         check_password(checked_name(name), password)
