@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
-from itertools import pairwise
 
 import numpy as np
 
@@ -27,15 +26,17 @@ class Sky:
 
     def __init__(self, air: Air, rows: Sequence[WeatherRow], plan: DecisionPlan) -> None:
         self._first = air
-        self._ends_us = [row.start_us + row.duration_us for row in rows]
-        starts_us = [air.start_us, *(row.start_us for row in rows)]
-        steady = all(a < b for a, b in pairwise(starts_us)) and not any(
-            Flag.CLOCK_STEP in row.flags for row in rows
+        starts_us = np.array([air.start_us, *[row.start_us for row in rows]], np.int64)
+        lasted_us = np.array([row.duration_us for row in rows], np.int64)
+        self._ends = starts_us[1:] + lasted_us
+        self._ends_us: list[int] = self._ends.tolist()
+        steady = bool((np.diff(starts_us) > 0).all()) and not any(
+            row.flags and Flag.CLOCK_STEP in row.flags for row in rows
         )
         self._columns: _Columns | None = None
         self._airs: list[Air] = []
         if steady:
-            self._columns = _Columns(air, rows, plan)
+            self._columns = _Columns(air, rows, starts_us[1:], lasted_us, plan)
             self._dry = np.concatenate(([air.is_dry], self._columns.is_dry))
         else:
             self._airs = _stepped(air, rows, plan)
@@ -53,9 +54,7 @@ class Sky:
 
     def dry_at(self, ends_us: Ints) -> Bools:
         """Whether it is known as dry to each row that ends then."""
-        found: Bools = self._dry[
-            np.searchsorted(np.array(self._ends_us, np.int64), ends_us, "right")
-        ]
+        found: Bools = self._dry[np.searchsorted(self._ends, ends_us, "right")]
         return found
 
     def _behind(self, count: int) -> Air:
@@ -76,17 +75,18 @@ def _stepped(air: Air, rows: Sequence[WeatherRow], plan: DecisionPlan) -> list[A
 class _Columns:
     """dry_us: how long the air has been dry behind each row."""
 
-    def __init__(self, air: Air, rows: Sequence[WeatherRow], plan: DecisionPlan) -> None:
-        self.start_us, duration_us, self.rh_cpct, rain_um = (
-            np.array([_or_absent(one) for one in column], np.int64)
-            for column in (
-                [row.start_us for row in rows],
-                [row.duration_us for row in rows],
-                [row.rh_cpct for row in rows],
-                [row.rain_um or 0 for row in rows],
-            )
-        )
-        self.end_us = self.start_us + duration_us
+    def __init__(
+        self,
+        air: Air,
+        rows: Sequence[WeatherRow],
+        start_us: Ints,
+        duration_us: Ints,
+        plan: DecisionPlan,
+    ) -> None:
+        humid = [ABSENT if row.rh_cpct is None else row.rh_cpct for row in rows]
+        self.rh_cpct = np.array(humid, np.int64)
+        rain_um = np.array([row.rain_um or 0 for row in rows], np.int64)
+        self.start_us, self.end_us = start_us, start_us + duration_us
         known = self.rh_cpct != ABSENT
         limit = plan.dry_air.limits["rh_cpct"]
         beyond = self.rh_cpct >= limit.at if limit.side is Side.HIGH else self.rh_cpct <= limit.at
@@ -112,7 +112,3 @@ class _Columns:
                 bool(self.is_dry[row]),
             )
         return self._made[row]
-
-
-def _or_absent(found: int | None) -> int:
-    return ABSENT if found is None else found
