@@ -27,6 +27,7 @@ from edge.measure.triggers import (
     at_the_end,
     completed,
     dry_minute,
+    dry_passed_over,
 )
 from edge.measure.windows import WindowTable
 from edge.samples import SampleBlock, SignalDescription, TimeAnchor
@@ -93,7 +94,9 @@ def _looked(cutter: Cutter, watching: Watching, table: WindowTable) -> tuple[Wat
     passed = -1
     for index in _telling(watching, table):
         if passed < index - 1:
-            watching = replace(watching, before=_window(cutter, table, index - 1))
+            skipped = table.rows(passed + 1, index)
+            minute = dry_passed_over(watching, skipped.start_us, skipped.duration_us)
+            watching = replace(watching, before=_window(cutter, table, index - 1), minute=minute)
         window = _window(cutter, table, index)
         watching, some = completed(cutter, watching, window)
         watching = asked(cutter, watching, window)
@@ -110,7 +113,8 @@ def _telling(watching: Watching, table: WindowTable) -> list[int]:
 
     Looking at all of them would find the same: a window asks only if it is clipped, or arcs for the
     first time or higher than all before, and is answered by the next; an arc before the last one
-    matters only if the current went after it; a minute is dry until its first window that is not.
+    matters only if the current went after it; a minute is dry until its first window that is not,
+    and what is passed over of it counts as dry.
     """
     arcs = np.asarray(table.arcing.any(axis=1), np.bool_)
     after = watching.arc is not None or bool(arcs.any())
@@ -146,12 +150,13 @@ def _after_the_last_arc(watching: Watching, table: WindowTable, arcs: Bools) -> 
 
 
 def _still_dry(watching: Watching, table: WindowTable) -> Bools:
-    """Of each minute the windows up to the first that is not dry, this one with them."""
+    """Of each minute the first window and the first that is not dry; those between are dry."""
     minutes = table.start_us // MINUTE_US
     begins = np.flatnonzero(np.diff(minutes, prepend=-1))
     wet = (table.state != DRY).astype(np.int64)
     before = np.cumsum(wet) - wet
-    told = before == np.repeat(before[begins], np.diff(begins, append=len(minutes)))
+    told = (before == np.repeat(before[begins], np.diff(begins, append=len(minutes)))) & (wet > 0)
+    told[begins] = True
     minute = watching.minute
     if minute is not None and minute.dry_us < 0:
         told &= minutes != minute.number

@@ -7,6 +7,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+import numpy.typing as npt
+
 from edge.measure.raw_cuts import Cutter, Wanted, Window
 from edge.measure.raw_rows import CapturedWaveform, Trigger
 from edge.measure.surface import STATE_INDEX
@@ -28,6 +31,8 @@ MINUTE_US = 60_000_000
 
 DRY_MINUTE_US = 59_000_000
 """Dry windows that cover less of a minute are no whole minute and give no baseline."""
+
+Integers = npt.NDArray[np.int64]
 
 DRY = STATE_INDEX[State.DRY]
 
@@ -182,6 +187,17 @@ def dry_minute(cutter: Cutter, watching: Watching, window: Window) -> tuple[Watc
         found = Found(cutter.captured(wanted), window.start_us)
     minute = DryMinute(number, minute.dry_us + window.duration_us, found)
     return replace(watching, minute=minute), []
+
+
+def dry_passed_over(
+    watching: Watching, start_us: Integers, duration_us: Integers
+) -> DryMinute | None:
+    """The minute at hand with windows that were not looked at one by one: those in it are dry."""
+    minute = watching.minute
+    if minute is None or minute.dry_us < 0:
+        return minute
+    inside = start_us // MINUTE_US == minute.number
+    return replace(minute, dry_us=minute.dry_us + int(duration_us[inside].sum()))
 
 
 def at_the_end(cutter: Cutter, watching: Watching) -> list[Found]:
