@@ -202,6 +202,7 @@ def _digest(held: AlarmList, entry: Entry) -> AlarmList:
 
 
 def _acknowledged(held: AlarmList, entry: Entry) -> AlarmList:
+    """Of a roll-up, the person has seen the count as it is then, announced or not."""
     kept = replace(
         _moved(held.of(entry.point), Stimulus.ACKNOWLEDGE),
         pending=False,
@@ -211,7 +212,11 @@ def _acknowledged(held: AlarmList, entry: Entry) -> AlarmList:
         acknowledged_us=entry.at_us,
         note=entry.reason,
     )
-    return _changed(held, entry.point, kept)
+    changed = _changed(held, entry.point, kept)
+    if entry.point != SITE_POINT:
+        return changed
+    told = max(held.roll.told, held.roll.count)
+    return replace(changed, roll=replace(held.roll, told=told))
 
 
 def _reset(held: AlarmList, entry: Entry) -> AlarmList:

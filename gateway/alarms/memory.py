@@ -104,8 +104,8 @@ class Outage:
 
 @dataclass(frozen=True, slots=True)
 class Roll:
-    """The roll-up that stands. told: count at the last announcement. calm_us: since when few are
-    in, 0 where many are."""
+    """The roll-up that stands. told: count when people last heard of it, or acknowledged it.
+    calm_us: since when few are in, 0 where many are."""
 
     count: int = 0
     told: int = 0

@@ -79,11 +79,13 @@ def judge_site(held: AlarmList, sight: Sight) -> Iterator[Entry]:
 
 
 def _calls_again(held: AlarmList, site: Kept, count: int, now_us: int) -> Iterator[Entry]:
+    """Once, and not at every look: what waits for the budget already need not be called again."""
     if not site.announced_us:
         return
-    overdue = not site.core.acknowledged and now_us - site.announced_us >= UNACKNOWLEDGED_US
+    waited = not site.core.acknowledged and now_us - site.announced_us >= UNACKNOWLEDGED_US
+    overdue = waited and not site.overdue
     why = "nobody has acknowledged it for an hour" if overdue else ""
-    if held.roll.told and count >= 2 * held.roll.told:
+    if held.roll.told and count >= 2 * held.roll.told and not site.pending:
         why = f"the count has doubled, from {held.roll.told} to {count}"
     if why:
         yield Entry(

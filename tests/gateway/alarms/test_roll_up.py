@@ -77,6 +77,34 @@ def test_an_acknowledged_site_sounds_again_when_the_count_doubles() -> None:
     assert (call.point, call.sound, call.counts["arcing"]) == (SITE_POINT, True, 6)
 
 
+def test_a_doubling_that_waits_for_the_budget_is_noted_once_and_an_acknowledgement_holds() -> None:
+    """Whoever acknowledges twelve of twelve has seen twelve, whatever was announced before."""
+    story = Story()
+    for place, one in enumerate(TWELVE):
+        story.hear(place * 0.8, subject=one)
+    assert story.held.of(SITE_POINT).pending and story.held.roll.told < 12
+    for third in range(1, 4):
+        story.tick(9 + third / 100)
+    renewed = [one for one in story.journal if one.what is What.RENEWED and "from 6" in one.reason]
+    assert len(renewed) == 1
+    story.acknowledge(9.1, SITE_POINT)
+    for minute in range(10, 60):
+        assert not announced(story.tick(minute))
+        assert story.held.of(SITE_POINT).shown is Shown.ACKNOWLEDGED
+
+
+def test_what_nobody_acknowledges_for_an_hour_is_noted_once_while_the_budget_holds_it() -> None:
+    story = Story(installed=100)
+    for one in TWELVE[:3]:
+        story.hear(0, subject=one)
+    for place in range(3):
+        story.hear(55 + place, alarm="over-range", subject=f"X{place}")
+    for third in range(180, 200):
+        story.tick(third / 3)
+    hour = [one for one in story.journal if one.what is What.RENEWED and "hour" in one.reason]
+    assert len(hour) == 1
+
+
 def test_nobody_acknowledges_for_an_hour_and_it_sounds_again() -> None:
     story = Story(installed=100)
     for one in TWELVE[:3]:
