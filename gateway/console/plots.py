@@ -193,7 +193,7 @@ def _current_panel(ground: Ground, bins: Bins, limit_ma: float) -> list[str]:
         level(up, limit_ma, ground.left, ground.right, f"limit {number(limit_ma)} mA", "limit"),
         *state_ribbon(x, half, bins, bottom + 3, 10),
         label(ground.left, top - 6, "current, mA", "caption", "start"),
-        label(ground.left - 5, bottom + 12, "surface", "tick", "end"),
+        label(ground.left - 5, bottom + 12, "surface", "side", "end"),
     ]
 
 

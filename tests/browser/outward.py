@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import socket
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
 from gateway.accounts.roles import Role
-from gateway.outstation.frames import Function, Unnumbered, frame_bytes
 from gateway.outward_settings import Notices, Outstation
 from tests.broker import free_port
 from tests.browser.storm import TERNHOLM, storm
 from tests.gateway.notices.receiving import WebHook
+from tests.gateway.outstation.master import Master
 from tests.gateway.outworks.house import OutwardHouse
 from tests.gateway.outworks.running import asked_until
 
@@ -54,9 +53,8 @@ def outward(folder: Path) -> Iterator[OutwardHouse]:
                 house.account(role.value, role)
             outstation, notices = house.outworks.outstation, house.outworks.notices
             assert outstation is not None and notices is not None
-            with socket.create_connection(("127.0.0.1", outstation.server.port)) as line:
-                line.sendall(frame_bytes(Unnumbered(Function.START_ACT)))
-                asked_until(lambda: outstation.server.data_link, bool)
+            with closing(Master(outstation.server.port)) as master:
+                master.await_open()
                 storm(house)
                 asked_until(lambda: notices.planned.failing, bool)
                 yield house

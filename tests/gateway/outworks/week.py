@@ -119,8 +119,11 @@ class Weeks:
         raise AssertionError("the stream said nothing")
 
     def settled(self) -> Planned:
-        """When every notice was taken and every event confirmed; what was heard is let go."""
+        """When every notice was taken and every event confirmed (a question of the master brings
+        the confirmation along, which would else come after ten seconds); what was heard is let
+        go."""
         asked_until(lambda: self.notices.planned.waiting, lambda waiting: not waiting)
+        assert self.master.connection.interrogation(common_address=1)
         asked_until(lambda: self.outstation.server.station.events, lambda events: not events)
         asked_until(lambda: self.house.feed.readers, lambda readers: readers == 0)
         for heard in (self.hook.posts, self.master.told):
