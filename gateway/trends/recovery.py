@@ -7,6 +7,7 @@ onset that is still there after cleaning rain and 48 dry hours is called lasting
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,11 +29,14 @@ QUICK_LOSES_H, QUICK_REGAINS_H = 10.0, 20.0
 """Of a surface that is quick to lose it and to take it back: nine tenths within 48 dry hours, which
 is what reversible means here (design choice)."""
 RETURNED_SHARE = 0.65
-"""An onset that is lower in rested hours by less than this share of what it is in worn ones comes
-back; by more, it stays."""
+"""An onset that is lower in rested hours by less than this share of what it is in worn ones (or in
+all) comes back; by more, it stays."""
 SURE = 0.10
 """Chance of either being said where neither is so."""
 DRY_HOURS = 48
+DRY_RUNS_H = (DRY_HOURS, 24, 16)
+"""Nights after so many dry hours in one run are looked at. After the shortest they may show that it
+came back; that it stayed they cannot show."""
 LATE_SHARE = 1 / 3
 """An onset that is back in the last third of the period has come back, too."""
 LATE_BACK_SHARE = 0.5
@@ -44,8 +48,9 @@ def recovery_of(
 ) -> Recovery:
     """Whether the onset is back in rested hours, or late in the period, or lower in all.
 
-    It stayed only where cleaning rain fell, 48 dry hours were had and rested hours show it; that
-    nothing came back by itself in a period without rest proves nothing.
+    It stayed only where cleaning rain fell, 48 dry hours were had in all and rested hours show it:
+    that nothing came back by itself in a period without rest proves nothing. It came back where any
+    of the witnesses is sure of that: surfaces recover in one run of dry hours, or by and by.
     """
     if not _washed_by_rain(grid, later):
         return Recovery.UNKNOWN
@@ -58,19 +63,28 @@ def recovery_of(
     late = among(_late(later, wet)).fit
     if late is not None and late.shift_pct < LATE_BACK_SHARE * shift_pct:
         return Recovery.RETURNED
-    gone = lost(grid.rh_pct, QUICK_LOSES_H, QUICK_REGAINS_H)
+    before, every = dry_hours_before(wet), among(later)
+    long, day, shorter = (_compared(among(before >= hours), every) for hours in DRY_RUNS_H)
+    worn = _by_wear(grid, later, among)
+    if Recovery.RETURNED in (long, day, shorter, worn):
+        return Recovery.RETURNED
+    if int(np.sum(later & ~wet)) < DRY_HOURS:
+        return Recovery.UNKNOWN
+    return Recovery.STAYED if Recovery.STAYED in (long, day, worn) else Recovery.UNKNOWN
+
+
+def _by_wear(grid: SiteHours, later: Bools, among: Callable[[Bools], Response]) -> Recovery:
+    """What the rested third of the hours with a film says against the worn third."""
     film = later & (grid.rh_pct >= FILM_RH_PCT)
     if not bool(np.any(film)):
         return Recovery.UNKNOWN
+    gone = lost(grid.rh_pct, QUICK_LOSES_H, QUICK_REGAINS_H)
     low, high = np.quantile(gone[film], (RESTED_QUANTILE, WORN_QUANTILE))
-    found = _compared(among(gone <= low), among(gone >= high))
-    if found is Recovery.STAYED and int(np.sum(later & ~wet)) < DRY_HOURS:
-        return Recovery.UNKNOWN
-    return found
+    return _compared(among(gone <= low), among(gone >= high))
 
 
 def _compared(rested: Response, worn: Response) -> Recovery:
-    """The shift of rested hours against RETURNED_SHARE of the shift of worn ones."""
+    """The shift of rested hours against RETURNED_SHARE of the shift of the others."""
     if rested.fit is None or worn.fit is None:
         return Recovery.UNKNOWN
     keys = np.union1d(rested.block_keys, worn.block_keys)

@@ -145,7 +145,10 @@ def dry_levels(grid: SiteHours, current: CurrentHours, earlier: Bools, later: Bo
 def choose(
     grid: SiteHours, current: CurrentHours, earlier: Bools, later: Bools, dry: Dry
 ) -> Chosen:
-    """Hours of both periods with the current clear of the floor, by humidity alone."""
+    """Hours of both periods with the current clear of the floor, by humidity alone.
+
+    Clear in both: where one of them is at its floor, what is seen of the other is no comparison.
+    """
     nothing = Chosen(None, NO_HOURS, (0, 0), NO_HOURS, dry, "")
     if dry[0] is None or dry[1] is None:
         return _why(nothing, "no dry hours with a current: its dry level is unknown")
@@ -153,15 +156,17 @@ def choose(
     floor_ma = max(dry[0].floor_ma, dry[1].floor_ma, float(highest) / RANGE_MOST)
     log_ma = np.full(grid.count, np.nan)
     wetted = wet_hours(grid.rh_pct, None, WETTED_RH_PCT, LEFT_RH_PCT)
-    kept = np.zeros(grid.count, dtype=np.bool_)
+    lowest = np.full(grid.count, -np.inf)
     for which, level in ((earlier, dry[0]), (later, dry[1])):
         left = np.log(np.maximum(resistive_ma(current, level), floor_ma))
         known = which & np.isfinite(current.current_ma) & np.isfinite(grid.rh_pct)
         log_ma[known] = left[known]
         for branch in (wetted, ~wetted):
             along = known & branch
-            lowest = _lowest_clear(left[along], grid.rh_pct[along], floor_ma)
-            kept |= along & (grid.rh_pct >= lowest)
+            lowest[branch] = np.maximum(
+                lowest[branch], _lowest_clear(left[along], grid.rh_pct[along], floor_ma)
+            )
+    kept = np.isfinite(log_ma) & (grid.rh_pct >= lowest)
     kept &= ~rained_on(grid.rain_mm)
     at = np.flatnonzero(kept)
     night = night_of(grid)

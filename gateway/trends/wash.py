@@ -7,7 +7,7 @@ siblings did that nobody touched is taken off, where there are some.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -15,16 +15,15 @@ import numpy as np
 from gateway.trends.columns import (
     DAY_US,
     Action,
+    Ints,
     MaintenanceRow,
     Period,
     actions_for,
 )
 from gateway.trends.distributions import two_sided_t
 from gateway.trends.hours import CurrentHours, SiteHours
-from gateway.trends.mixed import MODEL_SD
-from gateway.trends.model import Fit, Moved
-from gateway.trends.response import Response, compare_hours
-from gateway.trends.selecting import places
+from gateway.trends.model import Fit, Hours, Moved, fit
+from gateway.trends.selecting import NIGHTS_MIN, Chosen, choose, dry_levels, places
 from gateway.trends.wetness import wet_hours
 
 WORK = (Action.WASH, Action.RECOAT, Action.REPLACE, Action.SENSOR)
@@ -34,6 +33,9 @@ WET_HOURS_MIN = 20
 """With fewer good wet hours on either side nothing is said."""
 SIBLINGS_MOST = 4
 """More siblings than these add work and hardly knowledge: what they share, they share."""
+UNLIKE_SD = 0.03
+"""How far siblings' ratios differ in a season that nobody touched them in, nights apart [ln]: they
+see the sun and the rain unlike. Design choice after trials without night effects."""
 WIDE_LOG = float(np.log(2.5))
 """An interval wider than this to either side says nothing but that more nights are needed."""
 
@@ -111,31 +113,49 @@ def _effect(
         one for one, done in siblings if not any(begin <= row.start_us <= end for row in done)
     ]
     own, *peers = (
-        compare_hours(grid, one, before, after, what=Moved.DEPOSIT)
+        choose(grid, one, before, after, dry_levels(grid, one, before, after))
         for one in (current, *untouched[:SIBLINGS_MOST])
     )
-    if own.fit is None:
+    hours = _against(own, peers)
+    if hours is None:
         return nothing
-    return _told(nothing, own.fit, *_against(own, own.fit, peers), level)
+    found = fit(hours, Moved.DEPOSIT)
+    return _told(nothing, found, level)
 
 
-def _against(own: Response, fit: Fit, peers: Sequence[Response]) -> tuple[float, float]:
-    """Log ratio less the mean of the siblings', and its standard error between blocks of nights."""
-    fits = [(one, one.fit) for one in peers if one.fit is not None]
-    keys = np.unique(np.concatenate([own.block_keys, *(one.block_keys for one, _ in fits)]))
-    pulls = np.zeros(keys.shape[0])
-    pulls[np.searchsorted(keys, own.block_keys)] += fit.influence[:, 0]
-    step = fit.step
-    for one, peer in fits:
-        pulls[np.searchsorted(keys, one.block_keys)] -= peer.influence[:, 0] / len(fits)
-        step -= peer.step / len(fits)
-    blocks = keys.shape[0]
-    spread = float(np.sum(np.square(pulls))) * (blocks - 1) / blocks
-    return step, float(np.sqrt(spread + MODEL_SD[0] ** 2))
+def _against(own: Chosen, peers: Sequence[Chosen]) -> Hours | None:
+    """The insulator's log current less the mean of its siblings' in the same hours.
+
+    What a night or a season does to all of them is gone then, before anything is fitted. Siblings
+    that have too few nights in common with it are left out.
+    """
+    at = own.at
+    among: list[Chosen] = []
+    for one in peers:
+        both = np.intersect1d(at, one.at) if one.hours is not None else at[:0]
+        if own.hours is not None and _enough(own, both):
+            at, among = both, [*among, one]
+    if own.hours is None:
+        return None
+    mine = np.searchsorted(own.at, at)
+    hours = Hours(*(getattr(own.hours, name)[mine] for name in Hours.__slots__))
+    others = [one.hours.log_ma[np.searchsorted(one.at, at)] for one in among if one.hours]
+    log_ma = hours.log_ma - (np.mean(others, axis=0) if others else 0.0)
+    night, block = (np.unique(one, return_inverse=True)[1] for one in (hours.night, hours.block))
+    return replace(hours, log_ma=log_ma, night=night, block=block)
 
 
-def _told(nothing: WashEffect, fit: Fit, step: float, sd: float, level: float) -> WashEffect:
-    wide = two_sided_t(level, fit.freedom[0]) * sd
+def _enough(own: Chosen, at: Ints) -> bool:
+    """Whether enough nights of both sides are left in these hours."""
+    assert own.hours is not None
+    mine = np.searchsorted(own.at, at)
+    later, night = own.hours.later[mine] > 0, own.hours.night[mine]
+    return min(np.unique(night[one]).size for one in (later, ~later)) >= NIGHTS_MIN
+
+
+def _told(nothing: WashEffect, found: Fit, level: float) -> WashEffect:
+    step, sd = found.step, float(np.sqrt(found.covariance[0, 0] + UNLIKE_SD**2))
+    wide = two_sided_t(level, found.freedom[0]) * sd
     low, high = step - wide, step + wide
     verdict = Verdict.HELPED if high < 0 else Verdict.DID_NOT
     if verdict is Verdict.DID_NOT and wide > WIDE_LOG:

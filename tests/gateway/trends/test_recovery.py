@@ -20,7 +20,7 @@ LOWERED = Year(seed=3, insulators=3, onset_drop=LASTING)
 def test_an_onset_that_came_back_is_told_from_one_that_stayed() -> None:
     causes = [
         judged(made(year)).insulators[1].cause
-        for year in (LOWERED, replace(LOWERED, back_hour=HOURS * 3 // 4))
+        for year in (LOWERED, replace(LOWERED, back_hour=HOURS * 5 // 6))
     ]
     assert causes == [Cause.HYDROPHOBICITY_LASTING, Cause.HYDROPHOBICITY_REVERSIBLE]
 
