@@ -1,12 +1,13 @@
 """Which windows' likely half-cycles are believed: the joint evidence of a window.
 
 The weighing looks at one half-cycle at a time and errs now and then; a dry band burns again. So the
-log-odds of a window's likely half-cycles are added up, and together they must reach a limit. Some
-count for nothing, because of what they are: the bend of a large film, and a wave that repeats
-exactly ahead of the voltage. A half-cycle that stands alone must be what its window otherwise
-lacks, and not the short pulse of a stroke, the ringing of a switch or the edge of something that
-goes on. Where the evidence falls short, the likely half-cycles are doubtful, never arcing. All
-limits are design choices, set on the labelled recordings of `tests/families`.
+log-odds of a window's likely half-cycles are added up, and together they must reach a limit. Those
+of the same polarity and about the same size that are *not* likely are one wave with them, and
+speak against them: a wave that repeats and of which every third half-cycle looks like an arc is
+none. A half-cycle that stands alone must be what its window otherwise lacks, and not the short
+pulse of a stroke, the ringing of a switch or the edge of something that goes on. Where the
+evidence falls short, the likely half-cycles are doubtful, never arcing. All limits are design
+choices, set on the labelled recordings of three generators (`tests/families`).
 """
 
 from __future__ import annotations
@@ -31,18 +32,12 @@ STRONGEST_MIN = 0.9
 LONE_LOG_ODDS_MIN = float(np.log(0.97 / 0.03))
 """A single one must reach this, and stand alone by its shape as well."""
 
-ODDS_EPS = 1e-12
-"""Keeps the log-odds of a certainty finite."""
+ALIKE_MAX = float(np.log(2.0))
+"""Log of the strongest residual of the polarity over a half-cycle's own: within this it is of the
+same wave."""
 
-BENT_FILM_MIN = np.log(10.0)
-BENT_THIRD_MIN = 0.5
-"""A residual below a tenth of the film with two humps, one on either side of the crest, is the
-film's own bend (a flat top): a small arc has one hump. The third of its sine series tells."""
-
-REPEATED_DEVIATION_MAX = np.log(0.1)
-AHEAD_CENTRE_MAX = 0.44
-"""Without a voltage the zeros of a wave that repeats exactly are guessed from itself. An arc burns
-late, since it must ignite; a charge centred before this share of the half-cycle is none's."""
+LOG_ODDS_MAX = 6.0
+"""No half-cycle says more than this, for or against (0.9975)."""
 
 ALONE_DEVIATION_MIN = -1.0
 """What arcs alone is not in the median cycle: log of its deviation over its residual."""
@@ -84,29 +79,25 @@ def believed(probability: Floats, shapes: Floats, *, by_voltage: bool) -> Bools:
 def _enough(probability: Floats, shapes: Floats, *, by_voltage: bool) -> Bools:
     likely = probability >= EVIDENCE_FROM
     number = np.add.reduce(likely, axis=0, dtype=np.int64)
-    told = likely & ~_bent(shapes)
-    if not by_voltage:
-        told &= ~_ahead(shapes)
-    told &= (number != 1) | _alone(shapes, by_voltage=by_voltage)
+    told = likely & ((number != 1) | _alone(shapes, by_voltage=by_voltage))
+    # what left nothing unexplained was not weighed: its probability is none, and it says nothing
+    against = ~likely & (probability > 0.0) & (_figure(shapes, "log_strongest") < ALIKE_MAX)
+    evidence = np.where(told | against, _log_odds(probability), 0.0)
+    sides = [np.add.reduce(evidence[side::2], axis=0) for side in (0, 1)]
+    together = np.maximum(sides[0], 0.0) + np.maximum(sides[1], 0.0)
     surest = np.where(told, probability, 0.0).max(axis=0)
-    sure = np.clip(probability, ODDS_EPS, 1.0 - ODDS_EPS)
-    evidence = np.add.reduce(np.where(told, np.log(sure / (1.0 - sure)), 0.0), axis=0)
     enough = np.where(number == 1, LONE_LOG_ODDS_MIN, JOINT_LOG_ODDS_MIN)
-    return np.asarray((evidence >= enough) & (surest >= STRONGEST_MIN), np.bool_)
+    return np.asarray((together >= enough) & (surest >= STRONGEST_MIN), np.bool_)
+
+
+def _log_odds(probability: Floats) -> Floats:
+    surest = 1.0 / (1.0 + np.exp(-LOG_ODDS_MAX))
+    held = np.clip(probability, 1.0 - surest, surest)
+    return np.asarray(np.log(held / (1.0 - held)), np.float64)
 
 
 def _figure(shapes: Floats, name: str) -> Floats:
     return np.asarray(shapes[_ROW[name]], np.float64)
-
-
-def _bent(shapes: Floats) -> Bools:
-    film, third = _figure(shapes, "log_film"), _figure(shapes, "sine_3")
-    return np.asarray((film > BENT_FILM_MIN) & (third > BENT_THIRD_MIN), np.bool_)
-
-
-def _ahead(shapes: Floats) -> Bools:
-    repeated = _figure(shapes, "log_deviation") < REPEATED_DEVIATION_MAX
-    return np.asarray(repeated & (_figure(shapes, "centre_at") < AHEAD_CENTRE_MAX), np.bool_)
 
 
 def _alone(shapes: Floats, *, by_voltage: bool) -> Bools:
