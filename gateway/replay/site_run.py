@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from gateway.history.sqlite_store import SqliteHistory
+from gateway.history.opening import open_history
 from gateway.replay.progress import end_progress, keep_progress, kept_progress
 from gateway.replay.rows_run import RowsRequest, RowsSummary, decide_rows, identity_of, plan_of
 from gateway.replay.spreading import Workers
@@ -41,7 +41,7 @@ def decided_unit(task: UnitTask) -> RowsSummary:
 @contextmanager
 def opened_site(data: Path, site: str) -> Iterator[RowReader]:
     """A reader of a site while the block runs. Raises HistoryFault."""
-    reader = SqliteHistory(data).reader(site)
+    reader = open_history(data).reader(site)
     try:
         yield reader
     finally:

@@ -18,7 +18,7 @@ from tests.bench.fleet.units import INSULATORS, VirtualUnit
 from tests.bench.timing import Figure, figure
 
 PART = "load"
-ROWS_A_MESSAGE = 50
+ROWS_A_MESSAGE = 20
 """Of a unit that catches up; a live minute of four insulators is a message of four rows."""
 
 WARM_SHARE = 0.3

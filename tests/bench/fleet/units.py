@@ -17,9 +17,8 @@ INSULATORS = 4
 WINDOW = 4
 """Messages of a stream on their way without a receipt, as many as a real unit lets there be."""
 
-AGAIN_S = 5.0
-"""Without a receipt for so long a message is sent again; a real unit begins with a second and waits
-ever longer."""
+AGAIN_S = (2.0, 60.0)
+"""So long a window is left without a receipt before it is sent again; then twice as long each."""
 
 EPOCH = "1-00000000000000aa"
 _ROWS = [body_line(interval(0, f"A{n}", flags=(), start_us=START_US)) for n in range(INSULATORS)]
@@ -49,12 +48,13 @@ _FIRST = body_line(epoch_start())
 class Outlet:
     """One stream of a unit. wanted: last number that is to be sent; sent: that was; held: up to
     which the gateway holds it. on_way: last number of each message without a receipt, and when it
-    was sent."""
+    was sent. patience_s: until all of that is sent again."""
 
     stream: Stream
     wanted: int = 0
     sent: int = 0
     held: int = 0
+    patience_s: float = AGAIN_S[0]
     on_way: deque[tuple[int, float]] = field(default_factory=deque)
 
 
@@ -99,7 +99,7 @@ class VirtualUnit:
         if outlet is None or told["epoch"] != EPOCH or told["upto"] <= outlet.held:
             return 0
         gained: int = told["upto"] - outlet.held
-        outlet.held = told["upto"]
+        outlet.held, outlet.patience_s = told["upto"], AGAIN_S[0]
         while outlet.on_way and outlet.on_way[0][0] <= outlet.held:
             self.delays_s.append(now_s - outlet.on_way.popleft()[1])
         return gained
@@ -113,7 +113,8 @@ class VirtualUnit:
     def tires(self, now_s: float) -> None:
         """After a while without a receipt the same is sent again."""
         for outlet in self.outlets.values():
-            if outlet.on_way and now_s - outlet.on_way[0][1] > AGAIN_S:
+            if outlet.on_way and now_s - outlet.on_way[0][1] > outlet.patience_s:
+                outlet.patience_s = min(2 * outlet.patience_s, AGAIN_S[1])
                 outlet.sent = outlet.held
                 outlet.on_way.clear()
 
