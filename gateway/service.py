@@ -19,6 +19,7 @@ from gateway.console.summary import Summary, fold, with_link
 from gateway.guard.watching import Guard, told_until_s
 from gateway.history.opening import Histories, settled
 from gateway.history.store import Commit
+from gateway.ingest.beside import Beside
 from gateway.ingest.epochs import to_ask_about
 from gateway.ingest.intake import Intake
 from gateway.ingest.reading_again import read_again
@@ -73,7 +74,9 @@ class Gateway:
         self._summary = Summary()
         at = settings.history
         history = settled(settings.data, *((at.address, at.password_file) if at else (None, None)))
-        self._subscription = Subscription(settings.broker, self._clock)
+        shared = at is not None and at.workers
+        heard = frozenset[str]() if shared else None
+        self._subscription = Subscription(settings.broker, self._clock, heard)
         self._feed = Feed()
         self._entrance = open_entrance(settings.console, settings.data, Clock().utc_us)
         sources = self._sources(history)
@@ -88,6 +91,7 @@ class Gateway:
         self.address = self._api.address
         try:
             self._intake = Intake(history, settings.sites, self._on_commit)
+            self._beside = self._new_beside(history) if shared else None
             read_again(history, self._intake, settings.sites)
             self._summary = recall(history, settings.sites, self._clock.utc_us())
             self._desk = AlarmDesk(self._around(history))
@@ -97,14 +101,7 @@ class Gateway:
             self._entrance.close()
             raise
         self._ticker = Ticker(self._desk, self._outworks.tick, self._on_end)
-        self._ingest = Ingest(
-            self._subscription,
-            self._intake,
-            self._clock,
-            to_ask_about(history, self._intake.marks),
-            self._on_state,
-            self._on_end,
-        )
+        self._ingest = self._new_ingest(history)
         self._keeper = self._new_keeper()
         self._guard = Guard(
             settings,
@@ -113,6 +110,23 @@ class Gateway:
             lambda: {"ingest": self._ingest.rounds, "alarms": self._ticker.rounds},
             self._intake.notices.put,
         )
+
+    def _new_ingest(self, history: Histories) -> Ingest:
+        alone = self._beside is None
+        return Ingest(
+            self._subscription,
+            self._intake,
+            self._clock,
+            to_ask_about(history, self._intake.marks) if alone else (),
+            self._on_state,
+            self._on_end,
+            self._beside,
+        )
+
+    def _new_beside(self, history: Histories) -> Beside:
+        """From before the summary and the lists are read: a line heard twice changes nothing."""
+        known = self._intake.marks
+        return Beside(history, self._settings.sites, known, self._on_commit)
 
     def _new_keeper(self) -> Keeper:
         days, sites = self._settings.retention.keep_days, self._settings.sites
@@ -188,6 +202,8 @@ class Gateway:
             self._intake.close()
         else:
             self._ingest.stop()
+        if self._beside is not None:
+            self._beside.close()
         self._api.stop()
         self._outworks.stop()
         self._entrance.close()

@@ -126,11 +126,13 @@ class Watch(_Part):
 
 class HistoryAt(_Part):
     """A PostgreSQL database that holds the histories, instead of files in the data folder.
-    password_file: its first line is the password; else the client library looks for one. lease_s:
-    of several workers, one that is silent for so long loses its units to the others."""
+    password_file: its first line is the password; else the client library looks for one. workers:
+    whether units are taken in by workers (`seafret ingest`) beside the gateway. lease_s: a worker
+    that is silent for so long loses its units to the others."""
 
     address: Annotated[str, Field(pattern=r"^postgres(ql)?://")]
     password_file: Path | None = None
+    workers: bool = False
     lease_s: Annotated[float, Field(ge=1, le=60)] = 3.0
 
     @field_validator("address")

@@ -89,10 +89,16 @@ class UnitState:
 
 class Subscription:
     """One client of the broker. subscribed: how often it has come to hear units. units: those that
-    are heard; None hears all, and is the gateway whose heartbeat is retained."""
+    are heard, None for all. beats: whether this is the gateway, whose heartbeat is retained."""
 
-    def __init__(self, broker: Broker, clock: Clock, units: frozenset[str] | None = None) -> None:
-        self._units = units
+    def __init__(
+        self,
+        broker: Broker,
+        clock: Clock,
+        units: frozenset[str] | None = None,
+        beats: bool = True,
+    ) -> None:
+        self._units, self._beats = units, beats
         self._broker = broker
         self._clock = clock
         self._inbox: FairInbox[Delivery] = FairInbox()
@@ -109,7 +115,7 @@ class Subscription:
             protocol=MQTTProtocolVersion.MQTTv5,
             manual_ack=True,
         )
-        if self._units is None:
+        if self._beats:
             client.will_set(HEARTBEAT_TOPIC, _parting("gone"), qos=1, retain=True)
         client.on_socket_open = _without_delay
         client.on_connect = self._on_connect
@@ -151,7 +157,7 @@ class Subscription:
 
     def beat(self, payload: bytes) -> None:
         """Retains a heartbeat, while there is a connection; the will speaks where there is none."""
-        if self.connected.is_set() and self._units is None:
+        if self.connected.is_set() and self._beats:
             self._client.publish(HEARTBEAT_TOPIC, payload, qos=1, retain=True)
 
     def hear(self, units: frozenset[str]) -> None:

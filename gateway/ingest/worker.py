@@ -19,6 +19,7 @@ from gateway.ingest.subscription import Delivery, Subscription, UnitState, read_
 from gateway.ingest.topics import unit_of
 
 if TYPE_CHECKING:  # it needs the driver of the database, which a gateway over files has not
+    from gateway.ingest.beside import Beside
     from gateway.ingest.holding import Holding
 
 log = logging.getLogger("seafret.ingest")
@@ -46,7 +47,7 @@ class Ingest(threading.Thread):
         past_epochs: Sequence[tuple[str, str]],
         on_state: Callable[[UnitState], None],
         on_end: Callable[[BaseException | None], None],
-        holding: Holding | None = None,
+        holding: Holding | Beside | None = None,
     ) -> None:
         super().__init__(name="ingest", daemon=True)
         self._holding = holding

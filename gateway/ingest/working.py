@@ -41,7 +41,7 @@ class Worker:
         client = settings.broker.model_copy(
             update={"client_id": f"{settings.broker.client_id}-{name}"[:64]}
         )
-        self._subscription = Subscription(client, clock, frozenset())
+        self._subscription = Subscription(client, clock, frozenset(), beats=False)
         self._ingest = Ingest(
             self._subscription,
             Intake(history, settings.sites, lambda *_: None),
