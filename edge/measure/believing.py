@@ -1,13 +1,12 @@
 """Which windows' likely half-cycles are believed: the joint evidence of a window.
 
 The weighing looks at one half-cycle at a time and errs now and then; a dry band burns again. So the
-log-odds of a window's likely half-cycles are added up, and together they must reach a limit. Those
-of the same polarity and about the same size that are *not* likely are one wave with them, and
-speak against them: a wave that repeats and of which every third half-cycle looks like an arc is
-none. A half-cycle that stands alone must be what its window otherwise lacks, and not the short
-pulse of a stroke, the ringing of a switch or the edge of something that goes on. Where the
-evidence falls short, the likely half-cycles are doubtful, never arcing. All limits are design
-choices, set on the labelled recordings of three generators (`tests/families`).
+log-odds of a window's likely half-cycles are added up, and together they must reach a limit. Some
+count for nothing, because of what they are: the bend of a large film, a wave that repeats exactly
+ahead of the voltage, a few short impulses of strokes or corona. A half-cycle that stands alone must
+be what its window otherwise lacks, and not the ringing of a switch or the edge of something that
+goes on. Where the evidence falls short, the likely half-cycles are doubtful, never arcing. All
+limits are design choices, set on the labelled recordings of `tests/families`.
 """
 
 from __future__ import annotations
@@ -32,26 +31,32 @@ STRONGEST_MIN = 0.9
 LONE_LOG_ODDS_MIN = float(np.log(0.97 / 0.03))
 """A single one must reach this, and stand alone by its shape as well."""
 
-ALIKE_MAX = float(np.log(2.0))
-"""Log of the strongest residual of the polarity over a half-cycle's own: within this it is of the
-same wave."""
+ODDS_EPS = 1e-12
+"""Keeps the log-odds of a certainty finite."""
 
-LOG_ODDS_MAX = 6.0
-"""No half-cycle says more than this, for or against (0.9975)."""
+BENT_FILM_MIN = np.log(10.0)
+BENT_THIRD_MIN = 0.5
+"""A residual below a tenth of the film with two humps, one on either side of the crest, is the
+film's own bend (a flat top): a small arc has one hump. The third of its sine series tells."""
+
+REPEATED_DEVIATION_MAX = np.log(0.1)
+AHEAD_CENTRE_MAX = 0.44
+"""Without a voltage the zeros of a wave that repeats exactly are guessed from itself. An arc burns
+late, since it must ignite; a charge centred before this share of the half-cycle is none's."""
+
+FEW = 3
+IMPULSE_SHARE_MAX = 0.25
+IMPULSE_RISE_MIN = 0.9
+IMPULSE_FALL_MIN = 0.8
+GLANCE_SHARE_MIN = 0.1
+"""Where no more than so few are likely, what is short and equally sudden at both ends, or as short
+as a glance, is an impulse: strokes and corona come in small numbers too."""
 
 ALONE_DEVIATION_MIN = -1.0
 """What arcs alone is not in the median cycle: log of its deviation over its residual."""
 
 ALONE_NEIGHBOUR_MAX = -0.5
 """And its neighbours are smaller: log of their residual over its own. Else something sets in."""
-
-PULSE_SHARE_MAX = 0.25
-PULSE_RISE_MIN = 1.0
-PULSE_FALL_MIN = 0.65
-"""Alone, short, and sudden at both ends: an impulse."""
-
-GLANCE_SHARE_MIN = 0.1
-"""Alone and shorter than this share of the half-cycle: an impulse as well."""
 
 BACKWARDS_MIN = 0.8
 BRIGHT_EDGE_MIN = -0.5
@@ -79,35 +84,43 @@ def believed(probability: Floats, shapes: Floats, *, by_voltage: bool) -> Bools:
 def _enough(probability: Floats, shapes: Floats, *, by_voltage: bool) -> Bools:
     likely = probability >= EVIDENCE_FROM
     number = np.add.reduce(likely, axis=0, dtype=np.int64)
-    told = likely & ((number != 1) | _alone(shapes, by_voltage=by_voltage))
-    # what left nothing unexplained was not weighed: its probability is none, and it says nothing
-    against = ~likely & (probability > 0.0) & (_figure(shapes, "log_strongest") < ALIKE_MAX)
-    evidence = np.where(told | against, _log_odds(probability), 0.0)
-    sides = [np.add.reduce(evidence[side::2], axis=0) for side in (0, 1)]
-    together = np.maximum(sides[0], 0.0) + np.maximum(sides[1], 0.0)
+    told = likely & ~_bent(shapes)
+    if not by_voltage:
+        told &= ~_ahead(shapes)
+    told &= (number > FEW) | ~_impulse(shapes)
+    told &= (number != 1) | _alone(shapes, by_voltage=by_voltage)
     surest = np.where(told, probability, 0.0).max(axis=0)
+    sure = np.clip(probability, ODDS_EPS, 1.0 - ODDS_EPS)
+    evidence = np.add.reduce(np.where(told, np.log(sure / (1.0 - sure)), 0.0), axis=0)
     enough = np.where(number == 1, LONE_LOG_ODDS_MIN, JOINT_LOG_ODDS_MIN)
-    return np.asarray((together >= enough) & (surest >= STRONGEST_MIN), np.bool_)
-
-
-def _log_odds(probability: Floats) -> Floats:
-    surest = 1.0 / (1.0 + np.exp(-LOG_ODDS_MAX))
-    held = np.clip(probability, 1.0 - surest, surest)
-    return np.asarray(np.log(held / (1.0 - held)), np.float64)
+    return np.asarray((evidence >= enough) & (surest >= STRONGEST_MIN), np.bool_)
 
 
 def _figure(shapes: Floats, name: str) -> Floats:
     return np.asarray(shapes[_ROW[name]], np.float64)
 
 
+def _bent(shapes: Floats) -> Bools:
+    film, third = _figure(shapes, "log_film"), _figure(shapes, "sine_3")
+    return np.asarray((film > BENT_FILM_MIN) & (third > BENT_THIRD_MIN), np.bool_)
+
+
+def _ahead(shapes: Floats) -> Bools:
+    repeated = _figure(shapes, "log_deviation") < REPEATED_DEVIATION_MAX
+    return np.asarray(repeated & (_figure(shapes, "centre_at") < AHEAD_CENTRE_MAX), np.bool_)
+
+
+def _impulse(shapes: Floats) -> Bools:
+    lasts = _figure(shapes, "above_fifth")
+    sudden = _figure(shapes, "rise") > IMPULSE_RISE_MIN
+    sudden &= _figure(shapes, "fall") > IMPULSE_FALL_MIN
+    return np.asarray((lasts < GLANCE_SHARE_MIN) | (sudden & (lasts < IMPULSE_SHARE_MAX)), np.bool_)
+
+
 def _alone(shapes: Floats, *, by_voltage: bool) -> Bools:
     """Half-cycles that may be the only arc of their window."""
-    lasts = _figure(shapes, "above_fifth")
-    sudden = _figure(shapes, "rise") > PULSE_RISE_MIN
-    sudden &= _figure(shapes, "fall") > PULSE_FALL_MIN
-    impulse = (lasts < GLANCE_SHARE_MIN) | (sudden & (lasts < PULSE_SHARE_MAX))
     beside = np.maximum(_figure(shapes, "log_before"), _figure(shapes, "log_after"))
-    alone = ~impulse & (beside <= ALONE_NEIGHBOUR_MAX)
+    alone = beside <= ALONE_NEIGHBOUR_MAX
     alone &= _figure(shapes, "log_deviation") >= ALONE_DEVIATION_MIN
     if by_voltage:
         odd = _figure(shapes, "log_edge") > BRIGHT_EDGE_MIN
