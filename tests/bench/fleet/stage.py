@@ -124,7 +124,7 @@ def staged(folder: Path, size: Size, history: str = "", workers: int = 0) -> Ite
     """All of it, while the block runs. history: lines of the gateway's settings that name a
     database. workers: so many `seafret ingest` in place of one `seafret serve`."""
     folder.mkdir(parents=True, exist_ok=True)
-    broker = Broker(folder, ["max_queued_messages 0", "max_inflight_messages 0"], tells_all=False)
+    broker = Broker(folder, deployed_limits(), tells_all=False)
     broker.start()
     try:
         with _gateways(folder, size, broker, history, workers) as stage:
@@ -139,6 +139,15 @@ def staged(folder: Path, size: Size, history: str = "", workers: int = 0) -> Ite
                     process.join(WAIT_S)
     finally:
         broker.stop()
+
+
+def deployed_limits() -> list[str]:
+    """Of messages and bytes that wait, as the broker is deployed."""
+    (settings,) = (TOP / "deploy" / "broker").glob("*.conf")
+    lines = settings.read_text(encoding="utf-8").splitlines()
+    found = [one for one in lines if one.startswith(("max_", "set_tcp_nodelay"))]
+    assert any(one.startswith("max_inflight_messages") for one in found)
+    return found
 
 
 @contextmanager
