@@ -25,7 +25,7 @@ COMMANDS: dict[str, str] = {
     "export": "history out, as Parquet or CSV",
     "backup": "all histories into a folder, while the gateway runs",
     "restore": "a back-up in the place of what is there",
-    "move-history": "sites from files into a PostgreSQL database, or back, and compared",
+    "move": "sites from files into a database or back, and compared",
     "status": "what each insulator does now, from a running gateway",
     "alarms": "the alarm list of a running gateway",
     "acknowledge": "acknowledge an alarm",

@@ -151,9 +151,9 @@ def test_the_command_says_what_was_compared(
 ) -> None:
     server.empty()
     folder = str(tmp_path / "files")
-    assert main(["move-history", folder, server.address()]) == Exit.FINE
+    assert main(["move", folder, server.address()]) == Exit.FINE
     told = capsys.readouterr().out
     assert f"{SITE}:" in told and "902 rows" in told and "sum of halfcycles" in told
     assert "DIFFERS" not in told
-    assert main(["move-history", folder, server.address()]) == Exit.OUT_OF_REACH
+    assert main(["move", folder, server.address()]) == Exit.OUT_OF_REACH
     assert "rows in marks already" in capsys.readouterr().err

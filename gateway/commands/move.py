@@ -1,4 +1,4 @@
-"""`seafret move-history`."""
+"""`seafret move`."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from edge.faults import Exit
 if TYPE_CHECKING:
     from gateway.history.moving import Compared
 
-PROGRAM = "seafret move-history"
+PROGRAM = "seafret move"
 
 
 @click.command(
-    "move-history",
-    epilog="Example: seafret move-history history postgresql://seafret@db.example/seafret",
+    "move",
+    epilog="Example: seafret move history postgresql://seafret@db.example/seafret",
 )
 @click.argument("source", metavar="FROM")
 @click.argument("target", metavar="TO")
