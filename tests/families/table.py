@@ -55,13 +55,16 @@ def _false(of: Score) -> float | None:
     return float(of.false_windows) if of.harmless else None
 
 
+COUNT_ERROR_MOST = 0.02
+"""A recording whose count is further off misses the requirement."""
+
 FIGURES = (
     Figure("win P", lambda s: s.windows.precision, least=0.99),
     Figure("win R", lambda s: s.windows.recall, least=0.99),
     Figure("half P", lambda s: s.halfcycles.precision, least=0.98),
     Figure("half R", lambda s: s.halfcycles.recall, least=0.98),
     Figure("state", lambda s: s.state_share, least=0.98),
-    Figure("count%", lambda s: _worst(s.count_errors), most=0.02, scale=100, places=2),
+    Figure("count%", lambda s: _worst(s.count_errors), most=COUNT_ERROR_MOST, scale=100, places=2),
     Figure("chrg%", lambda s: s.charge_error, most=0.05, scale=100, places=2),
     Figure("calib", lambda s: s.calibration, most=0.02),
     Figure("doubt%", lambda s: s.doubtful_share, most=0.02, scale=100, places=2),
@@ -118,6 +121,15 @@ def judged(
     return scores
 
 
+def miscounted(of: Score) -> str:
+    """How many recordings are held to their count, and how many of them miss it."""
+    missed = sum(error > COUNT_ERROR_MOST for error in of.count_errors)
+    return (
+        f"count off by more than {COUNT_ERROR_MOST:.0%} in {missed} of {len(of.count_errors)} "
+        "recordings with a hundred arcs or more"
+    )
+
+
 def summary(scores: dict[str, Score]) -> list[str]:
     """The lines below the table."""
     everything = pooled(scores.values())
@@ -133,6 +145,7 @@ def summary(scores: dict[str, Score]) -> list[str]:
         f"{everything.recordings} recordings, {everything.said} half-cycles judged, "
         f"{everything.excused} doubtful by physics (not scored)"
     )
+    lines.append(miscounted(everything))
     lines.append(f"corona half-cycles {everything.spikes_true}, said {everything.spikes_said}")
     if everything.calibration_between is not None:
         between = int(everything.bins[0, 1:-1].sum())

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable
 from tests.families.labelled import Kind
 from tests.families.outcome import Judge
 from tests.families.scoring import Score, score
-from tests.families.table import failures, head, line, loaded, pooled
+from tests.families.table import failures, head, line, loaded, miscounted, pooled
 from tests.second_physics.families import FAMILIES, Family, recording_of
 
 
@@ -43,6 +43,7 @@ def summary(scores: dict[str, Score]) -> list[str]:
         f"{everything.recordings} recordings, {everything.said} half-cycles judged, "
         f"{everything.excused} doubtful by physics (not scored)"
     )
+    lines.append(miscounted(everything))
     lines.append(f"corona half-cycles {everything.spikes_true}, said {everything.spikes_said}")
     rate = everything.false_per_million
     if rate is not None:
