@@ -66,7 +66,7 @@ def unit(broker: Broker) -> Iterator[NumberedUnit]:
     made.stop()
 
 
-@pytest.mark.parametrize("mode", ["fast", "immediate"])
+@pytest.mark.parametrize("mode", [pytest.param("fast", marks=pytest.mark.long), "immediate"])
 def test_a_server_that_goes_and_comes_back_costs_nothing_but_time(
     server: Server, listening: Listening, unit: NumberedUnit, mode: str
 ) -> None:
