@@ -94,8 +94,8 @@ def _looked(cutter: Cutter, watching: Watching, table: WindowTable) -> tuple[Wat
     passed = -1
     for index in _telling(watching, table):
         if passed < index - 1:
-            skipped = table.rows(passed + 1, index)
-            minute = dry_passed_over(watching, skipped.start_us, skipped.duration_us)
+            skipped = slice(passed + 1, index)
+            minute = dry_passed_over(watching, table.start_us[skipped], table.duration_us[skipped])
             watching = replace(watching, before=_window(cutter, table, index - 1), minute=minute)
         window = _window(cutter, table, index)
         watching, some = completed(cutter, watching, window)

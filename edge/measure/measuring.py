@@ -19,8 +19,8 @@ from edge.measure.explaining import Reference
 from edge.measure.flags import BITS
 from edge.measure.placing import Placement, Signal, turned
 from edge.measure.plan import MeasureLimits
-from edge.measure.stacking import Stack, stacked
-from edge.measure.sums import Sums, extremes, integrated
+from edge.measure.stacking import Stack, stacked, summed
+from edge.measure.sums import Sums, extremes
 from edge.measure.surface import Seen, state_columns
 from edge.measure.waveform import energised, spectral, waveform_columns
 from edge.measure.windows import ABSENT, WindowTable, quantised
@@ -57,18 +57,18 @@ def measured(
     none.
     """
     stack = stacked(signals, placements)
-    placed, lost, voltage = stack.placed, _lost(stack.current), stack.voltage()
+    placed, lost = stack.placed, _lost(stack.current)
     current = _blanked(stack.current, lost)
-    sums = _integrated(placed, current, voltage)
+    sums = summed(stack, current)
     axes = list(axes)
     if signals[0].voltage is None and placed.halves >= 2:
         half_stack, axes = _realigned(signals, placements, stack, current, axes)
         lost = lost | _lost(half_stack.current)
         by_half = _blanked(half_stack.current, lost)
-        half_sums = _integrated(half_stack.placed, by_half, None)
-        halves = _halves(signals, half_stack, by_half, None, half_sums, lost)
+        half_sums = summed(half_stack, by_half)
+        halves = _halves(signals, half_stack, by_half, half_sums, lost)
     else:
-        halves = _halves(signals, stack, current, voltage, sums, lost)
+        halves = _halves(signals, stack, current, sums, lost)
     pieces = beside(signals, stack.owner, placed)
     lines = spectral(current, stack.voltages, stack.voltage_row, placed)
     level_kv = np.array([one.voltage_level_kv for one in signals])[stack.owner]
@@ -151,15 +151,13 @@ def _halves(
     signals: Sequence[Signal],
     stack: Stack,
     current: Floats,
-    voltage: Floats | None,
     sums: Sums,
     lost: Bools,
 ) -> _Halves:
     placed = stack.placed
     polarity = signals[0].polarity * np.where(np.arange(placed.halves) % 2, -1.0, 1.0)
     shape = (len(current), placed.halves, placed.points)
-    volts = None if voltage is None else voltage.reshape(shape)
-    leads = _leads(sums, volts, placed)
+    leads = _leads(sums, stack)
     upright = current.reshape(shape)
     if (leads < 0).any():
         upright = upright * leads[:, None, None]
@@ -185,23 +183,16 @@ def _of_each(stack: Stack, figures: Sequence[float]) -> Floats:
     return np.array(figures)[stack.owner][:, None]
 
 
-def _leads(sums: Sums, volts: Floats | None, placed: Placement) -> Floats:
+def _leads(sums: Sums, stack: Stack) -> Floats:
     """-1 for windows in which power flows out of the insulator: the sensor's leads are reversed."""
+    placed, volts = stack.placed, stack.voltages
     if volts is None:
         return np.ones(len(sums.charge))
     power = np.add.reduce(sums.energy, axis=1)
-    step_s = (placed.ends - placed.starts) / (placed.rate_hz * max(1, volts[0].size))
-    volts_square = np.add.reduce(np.square(volts).reshape(len(volts), -1), axis=1) * step_s
+    step_s = (placed.ends - placed.starts) / (placed.rate_hz * max(1, volts.shape[1]))
+    volts_square = np.add.reduce(np.square(volts), axis=1)[stack.voltage_row] * step_s
     apparent = np.sqrt(np.add.reduce(sums.square, axis=1) * volts_square)
     return np.where(power < -REVERSED_POWER_MIN * apparent, -1.0, 1.0)
-
-
-def _integrated(placed: Placement, current: Floats, voltage: Floats | None) -> Sums:
-    """Sums of each half-cycle."""
-    shape = (len(current), placed.halves, placed.points)
-    step_s = (placed.ends - placed.starts) / (placed.rate_hz * max(1, current.shape[1]))
-    volts = None if voltage is None else voltage.reshape(shape)
-    return integrated(current.reshape(shape), volts, step_s[:, None])
 
 
 def _extremes(signals: Sequence[Signal], stack: Stack) -> tuple[Floats, Floats]:

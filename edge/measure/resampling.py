@@ -53,6 +53,7 @@ def _taps() -> Floats:
 
 
 TAP_TABLE = _taps()
+TAP_COLUMNS = np.ascontiguousarray(TAP_TABLE.T)
 
 
 def points_per_cycle(rate_hz: float, nominal_hz: float) -> int:
@@ -84,14 +85,17 @@ class Taps:
     """Where the points of some rows read their neighbours, and with which weights.
 
     positions: shape (rows, points). first: (rows,), the first sample that any point of a row reads.
-    weights: (reach, rows, points); point i of a row is the sum over k of weights[k] times sample
-    first + i + k. As a grid hardly differs from the samples', the reach is little more than TAPS,
-    and whole rows of samples are read at once instead of eight for each point.
+    weights: (TAPS, rows, points); point i of a row is the sum over k of weights[k] times sample
+    first + i + k. As a grid hardly differs from the samples', whole rows of samples are read at
+    once instead of eight for each point. Where it moves on against them by a sample or more within
+    a row, further: rows of their own with more weights, (TAPS + moved, rows, points), and which.
     """
 
     positions: Floats
     first: Integers
     weights: Floats
+    moved: Integers
+    further: Floats
 
 
 def taps_at(positions: Floats) -> Taps:
@@ -100,13 +104,23 @@ def taps_at(positions: Floats) -> Taps:
     delay = np.rint((positions - whole) * DELAYS).astype(np.int64)
     at = whole.astype(np.int64)
     ahead = at - at[:, :1] - np.arange(positions.shape[1])
-    least = int(ahead.min())
-    table = _shifted(int(ahead.max()) - least)
-    chosen = (ahead - least) * (DELAYS + 1) + delay
-    weights = np.empty((len(table), *positions.shape))
-    for column, found in zip(table, weights, strict=True):
-        np.take(column, chosen, out=found, mode="clip")
-    return Taps(positions, at[:, 0] - BEFORE + least, weights)
+    least = ahead.min(axis=1)
+    ahead -= least[:, None]
+    moved = np.flatnonzero(ahead.max(axis=1))
+    weights = _chosen(TAP_COLUMNS, delay)
+    further = np.zeros((TAPS, 0, positions.shape[1]))
+    if len(moved):
+        table = _shifted(int(ahead[moved].max()))
+        further = _chosen(table, ahead[moved] * (DELAYS + 1) + delay[moved])
+    return Taps(positions, at[:, 0] - BEFORE + least, weights, moved, further)
+
+
+def _chosen(table: Floats, places: Integers) -> Floats:
+    """Entries of each row of a table, shape (rows of the table, *places)."""
+    found = np.empty((len(table), *places.shape))
+    for column, one in zip(table, found, strict=True):
+        np.take(column, places, out=one, mode="clip")
+    return found
 
 
 @lru_cache(maxsize=32)
@@ -124,17 +138,27 @@ def resampled(samples: Floats, taps: Taps) -> Floats:
     A missing sample spoils the points that have it among their eight neighbours, and no other.
     """
     points = taps.positions.shape[1]
-    length = points + len(taps.weights) - 1
-    inside = samples[int(taps.first.min()) : int(taps.first.max()) + length]
+    reach = max(len(taps.weights), len(taps.further))
+    inside = samples[int(taps.first.min()) : int(taps.first.max()) + points + reach - 1]
     if not np.isfinite(np.add.reduce(inside)):
         return _point_by_point(samples, taps.positions)
-    rows = np.lib.stride_tricks.sliding_window_view(samples, length)[taps.first]
-    summed = taps.weights[0] * rows[:, :points]
+    summed = _weighed(samples, taps.first, taps.weights)
+    if len(taps.moved):
+        summed[taps.moved] = _weighed(samples, taps.first[taps.moved], taps.further)
+    return summed
+
+
+def _weighed(samples: Floats, first: Integers, weights: Floats) -> Floats:
+    """Sums of neighbours, in their order; first: where each row begins."""
+    points = weights.shape[2]
+    length = points + len(weights) - 1
+    rows = np.lib.stride_tricks.sliding_window_view(samples, length)[first]
+    summed: Floats = weights[0] * rows[:, :points]
     product = np.empty_like(summed)
-    for k in range(1, len(taps.weights)):
-        np.multiply(taps.weights[k], rows[:, k : k + points], out=product)
+    for k in range(1, len(weights)):
+        np.multiply(weights[k], rows[:, k : k + points], out=product)
         summed += product
-    return np.asarray(summed, np.float64)
+    return summed
 
 
 def _point_by_point(samples: Floats, positions: Floats) -> Floats:

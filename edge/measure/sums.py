@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
@@ -49,6 +50,13 @@ def integrated(current: Floats, voltage: Floats | None, step_s: Floats) -> Sums:
     energy = np.add.reduce(current * voltage, axis=-1) * step_s
     absolute_energy = np.add.reduce(absolute * voltage, axis=-1) * step_s
     return Sums(charge, signed_charge, square, signed_square, energy, absolute_energy)
+
+
+def joined_sums(parts: Sequence[Sums]) -> Sums:
+    """Sums of consecutive windows together."""
+    if len(parts) == 1:
+        return parts[0]
+    return Sums(*(np.concatenate([getattr(one, f.name) for one in parts]) for f in fields(Sums)))
 
 
 def extremes(samples: Floats, edges: Integers) -> tuple[Floats, Floats]:

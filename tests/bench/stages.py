@@ -24,7 +24,7 @@ STAGES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("resampling", ("stacking.py:stacked",)),
     ("judging half-cycles", ("arcing.py:judged",)),
     ("peaks of half-cycles", ("measuring.py:_extremes",)),
-    ("sums of half-cycles", ("measuring.py:_integrated", "beside.py:beside")),
+    ("sums of half-cycles", ("stacking.py:summed", "beside.py:beside")),
     ("harmonics", ("waveform.py:spectral",)),
     ("columns and states", ("measuring.py:measured",)),
     ("rows of minutes", ("aggregation.py:gathered_step",)),
