@@ -144,24 +144,23 @@ def films(weather: Climate, activity: Floats, these: Surfaces) -> tuple[Floats, 
     """Conducting share of the plateau, and hydrophobicity lost: hour by hour, with memory."""
     aim = np.log(activity / (1 - activity))
     up, down = 1 - np.exp(-1 / TAKES_UP_H), 1 - np.exp(-1 / GIVES_OFF_H)
-    share, lost = np.empty_like(aim), np.empty_like(aim)
-    x, dissolved = aim[0], activity[0] > DISSOLVES
+    wetting, drying = np.exp(-1 / these.loses_h), np.exp(-1 / these.regains_h)
+    water, lost = np.empty_like(aim), np.empty_like(aim)
+    dissolved = np.empty(aim.shape, dtype=bool)
+    soaked, kept = activity > DISSOLVES, activity > CRYSTALLISES
+    x, brine = aim[0], soaked[0]
     gone, wet_h = np.zeros(x.size), np.zeros(x.size)
     for hour in range(aim.shape[0]):
-        x = x + np.where(aim[hour] > x, up, down) * (aim[hour] - x)
-        dissolved = (activity[hour] > DISSOLVES) | (dissolved & (activity[hour] > CRYSTALLISES))
-        touched = dissolved & (x > 1.2)
-        wet_h = np.where(touched, wet_h + 1, 0)
-        gone = np.where(
-            touched & (wet_h > 4),
-            1 - (1 - gone) * np.exp(-1 / these.loses_h[hour]),
-            np.where(x < 0.9, gone * np.exp(-1 / these.regains_h[hour]), gone),
-        )
-        half = these.half_x - these.lowered_x[hour] - these.loss_x[hour] * gone
-        touching = 1 / (1 + np.exp(-(x - half) / WIDTH))
-        share[hour] = touching**PERCOLATION * np.where(dissolved, 1.0, SALT_LEFT_DRY)
-        lost[hour] = gone
-    return share, lost
+        rise = aim[hour] - x
+        x = x + np.where(rise > 0, up, down) * rise
+        brine = soaked[hour] | (brine & kept[hour])
+        wet_h = (wet_h + 1) * (brine & (x > 1.2))
+        losing = 1 - (1 - gone) * wetting[hour]
+        gone = np.where(wet_h > 4, losing, np.where(x < 0.9, gone * drying[hour], gone))
+        water[hour], dissolved[hour], lost[hour] = x, brine, gone
+    half = these.half_x - these.lowered_x - these.loss_x * lost
+    touching = 1 / (1 + np.exp(-(water - half) / WIDTH))
+    return touching**PERCOLATION * np.where(dissolved, 1.0, SALT_LEFT_DRY), lost
 
 
 def truth(weather: Climate, these: Surfaces, rng: np.random.Generator) -> Truth:

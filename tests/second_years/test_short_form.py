@@ -22,6 +22,9 @@ from tests.second_years.site import rows_of, stage
 from tests.second_years.table import judged
 
 SEED = 70
+FEW = 4
+"""Insulators of a site that are judged here: enough to have siblings, fewer than the table's six,
+which would take half as long again."""
 BLIND = (
     "sensor fades",
     "sensor dies",
@@ -34,21 +37,19 @@ BLIND = (
 
 
 def test_steady_years_are_rarely_called_changed() -> None:
-    seen = [*chain.from_iterable(trials("steady", SEED, coast) for coast in range(3))]
-    assert len(seen) == 18
+    seen = [*chain.from_iterable(trials("steady", SEED, coast, FEW) for coast in range(3))]
+    assert len(seen) == 3 * FEW
     assert sum(trial.flagged for trial in seen) <= FLAGGED_MOST * len(seen)
 
 
 @pytest.mark.parametrize("coast", range(3))
 def test_twice_the_salt_of_a_site_is_found_and_named(coast: int) -> None:
-    seen = list(trials("deposit doubled, site", SEED, coast))
+    seen = list(trials("deposit doubled, site", SEED, coast, FEW))
     assert sum(trial.flagged and trial.right for trial in seen) >= FOUND_LEAST * len(seen)
 
 
 def test_twice_the_salt_of_one_insulator_is_found_and_named() -> None:
-    seen = [
-        *chain.from_iterable(trials("deposit doubled, one", SEED, coast) for coast in range(1, 2))
-    ]
+    seen = list(trials("deposit doubled, one", SEED, 1, FEW))
     touched = [trial for trial in seen if trial.expected.touched]
     assert all(trial.flagged and trial.right for trial in touched)
     spared = [trial for trial in seen if not trial.expected.touched]
@@ -57,7 +58,8 @@ def test_twice_the_salt_of_one_insulator_is_found_and_named() -> None:
 
 @pytest.mark.parametrize("place", range(len(BLIND)), ids=BLIND)
 def test_what_cannot_be_known_is_not_said(place: int) -> None:
-    seen = [trial for trial in trials(BLIND[place], SEED, place % 3) if trial.expected.blind]
+    told = trials(BLIND[place], SEED, place % 3, FEW)
+    seen = [trial for trial in told if trial.expected.blind]
     assert seen
     assert not [trial.said for trial in seen if trial.flagged]
     assert {trial.said["decision"] for trial in seen} == {"cannot-decide"}
@@ -70,7 +72,7 @@ def test_a_site_of_one_insulator_does_not_say_whether_the_site_moved() -> None:
 
 
 def test_a_probe_that_reads_wrong_is_not_laid_at_the_surfaces_door() -> None:
-    seen = list(trials("humidity probe 5 % off", SEED, 1))
+    seen = list(trials("humidity probe 5 % off", SEED, 1, FEW))
     assert sum(trial.cause == "probe" for trial in seen) >= FOUND_LEAST * len(seen)
 
 
