@@ -35,10 +35,13 @@ def command(data: Path, out: Path, keep: int | None) -> Exit:
     """
     from gateway.clock import Clock
     from gateway.history.backup import back_up, prune
+    from gateway.history.opening import address_in
 
     made = back_up(data, out, Clock().utc_us())
     size_mb = sum(one.size_bytes for one in made.files) / 1e6
     click.echo(f"{len(made.files)} files, {size_mb:.1f} MB in {made.folder}")
+    if (address := address_in(data)) is not None:
+        click.echo(f"the histories are not among them: they lie in {address}; back that up, too")
     for gone in prune(out, keep) if keep is not None else []:
         click.echo(f"taken away: {gone}")
     return Exit.FINE

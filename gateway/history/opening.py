@@ -76,6 +76,12 @@ def settled(folder: Path, address: str | None, password_file: Path | None) -> Hi
     return made
 
 
+def address_in(folder: Path) -> str | None:
+    """The database that holds the folder's histories; None where they are files in it."""
+    pointer = folder / POINTER
+    return _read(pointer)[0] if pointer.exists() else None
+
+
 @contextmanager
 def history_at(place: str, program: str) -> Iterator[Histories]:
     """The files in a folder, or a database, whatever the folder says of another place.

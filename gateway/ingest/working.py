@@ -25,8 +25,11 @@ class Worker:
     """Composition only. name: no two workers of a database may have the same."""
 
     def __init__(self, settings: Settings, name: str) -> None:
-        if settings.history is None:
-            raise HistoryFault("several workers need a database: the settings name no [history]")
+        if settings.history is None or not settings.history.workers:
+            raise HistoryFault(
+                "the settings say nothing of workers: several need a database, [history] with "
+                "workers = true, so that the gateway leaves the units to them"
+            )
         self._fault: BaseException | None = None
         self._ended = threading.Event()
         at, fence = settings.history, Fence(name)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import subprocess
 import sys
 import time
@@ -30,6 +31,7 @@ data = "{folder}"
 port = {port}
 [history]
 address = "{address}"
+workers = true
 lease_s = 1
 [sites.{site}]
 """
@@ -99,6 +101,17 @@ def units(broker: Broker) -> Iterator[list[NumberedUnit]]:
         one.stop()
 
 
+def stop_and_watch(fleet: Fleet, name: str, units: list[NumberedUnit]) -> None:
+    """Lets a worker stand still until its units are another's, and then go on."""
+    held = fleet.await_units(name, 2)
+    process = fleet.processes[name]
+    process.send_signal(signal.SIGSTOP)
+    for unit in units:
+        if unit.unit in held:
+            unit.await_receipt(unit.receipted + 60, WAIT_S)
+    process.send_signal(signal.SIGCONT)
+
+
 def kill_and_watch(fleet: Fleet, name: str, units: list[NumberedUnit]) -> float:
     """Kills a worker that holds units; seconds until each of them was receipted by another."""
     held = fleet.await_units(name, 2)
@@ -129,6 +142,16 @@ def check_history(server: Server, units: list[NumberedUnit], upto: int) -> None:
     reader.close()
 
 
+def to_the_end(units: list[NumberedUnit]) -> int:
+    """Until all have sent equally many; how many."""
+    upto = max(unit.stand() for unit in units) + 200
+    for unit in units:
+        unit.want(upto)
+    for unit in units:
+        unit.await_receipt(upto, WAIT_S)
+    return upto
+
+
 @pytest.mark.parametrize("kills", [3, pytest.param(100, marks=pytest.mark.long)])
 def test_workers_that_are_killed_lose_nothing_and_repeat_nothing(
     fleet: Fleet, units: list[NumberedUnit], server: Server, kills: int
@@ -138,11 +161,20 @@ def test_workers_that_are_killed_lose_nothing_and_repeat_nothing(
     for unit in units:
         unit.want(ENDLESS)
     slowest_s = max(kill_and_watch(fleet, "ab"[n % 2], units) for n in range(kills))
-    upto = max(unit.stand() for unit in units) + 200
-    for unit in units:
-        unit.want(upto)
-    for unit in units:
-        unit.await_receipt(upto, WAIT_S)
+    upto = to_the_end(units)
     check_history(server, units, upto)
     print(f"{kills} kills, {upto} lines of each of {len(units)} units, {slowest_s:.1f} s at most")
     assert slowest_s < TAKEOVER_S_MAX
+
+
+@pytest.mark.long
+def test_a_worker_that_stood_still_and_wakes_up_spoils_nothing(
+    fleet: Fleet, units: list[NumberedUnit], server: Server
+) -> None:
+    for name in ("a", "b"):
+        fleet.start(name)
+    for unit in units:
+        unit.want(ENDLESS)
+    for name in "abab":
+        stop_and_watch(fleet, name, units)
+    check_history(server, units, to_the_end(units))

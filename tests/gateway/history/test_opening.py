@@ -10,6 +10,7 @@ from edge.faults import Exit
 from gateway.__main__ import main
 from gateway.history.opening import POINTER, open_history, settled
 from gateway.history.store import HistoryFault
+from gateway.settings import SettingsFault, read_settings
 from tests.gateway.build import commit, interval
 from tests.gateway.history.behaviour import SITE
 from tests.postgres import Server
@@ -59,3 +60,35 @@ def test_a_password_comes_from_a_file(tmp_path: Path) -> None:
     assert "password=hush" in made._conninfo  # type: ignore[attr-defined]
     with pytest.raises(HistoryFault, match="password file"):
         open_history("postgresql://owner@/none", tmp_path / "other")
+
+
+def test_settings_name_a_database_and_never_a_password(tmp_path: Path) -> None:
+    path = tmp_path / "gateway.toml"
+    told = '[history]\naddress = "{}"\npassword_file = "word"\n[sites.a]\n'
+    path.write_text('data = "here"\n' + told.format("postgresql://a@db/b"))
+    at = read_settings(path).history
+    assert at is not None and at.password_file == tmp_path / "word"
+    for wrong in ("postgresql://a:hush@db/b", "postgresql://a@db/b?password=hush"):
+        path.write_text('data = "here"\n' + told.format(wrong))
+        with pytest.raises(SettingsFault, match=r"history\.address.*no password") as refused:
+            read_settings(path)
+        assert "hush" not in str(refused.value)
+
+
+def test_a_back_up_says_that_the_histories_lie_elsewhere(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    data = tmp_path / "data"
+    open_history(data).writer(SITE).close()
+    settled(data, "postgresql://owner@/none", None)
+    assert main(["backup", "--data", str(data), "--out", str(tmp_path / "out")]) == Exit.FINE
+    assert "they lie in postgresql://owner@/none" in capsys.readouterr().out
+
+
+def test_a_worker_without_a_shared_database_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "gateway.toml"
+    path.write_text('data = "here"\n[sites.a]\n')
+    assert main(["ingest", "--settings", str(path), "--worker", "a"]) == Exit.OUT_OF_REACH
+    assert "workers = true" in capsys.readouterr().err
