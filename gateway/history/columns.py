@@ -13,6 +13,7 @@ import json
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, fields
 from enum import Enum
+from functools import lru_cache
 from operator import attrgetter
 from typing import Any, cast
 
@@ -35,6 +36,9 @@ from edge.records import (
     WeatherRow,
 )
 from edge.wire import canonical, written_fields
+
+WORD_LISTS_MAX = 4096
+"""Lists of flags remembered as written; they repeat from row to row."""
 
 Intern = Callable[[str], int]
 """The number of a word in the site's word list."""
@@ -185,7 +189,7 @@ def to_row(table: Table, record: Record, intern: Intern) -> list[Column]:
         elif lies is Lies.WORD:
             row.append(intern(found))
         elif lies is Lies.WORDS:
-            row.append(intern(canonical(found).decode()))
+            row.append(intern(_one_word(found)))
         elif lies is Lies.TRUTH:
             row.append(int(found))
         elif lies is Lies.BASE64:
@@ -193,6 +197,11 @@ def to_row(table: Table, record: Record, intern: Intern) -> list[Column]:
         else:
             row.append(canonical(found).decode())
     return row
+
+
+@lru_cache(WORD_LISTS_MAX)
+def _one_word(names: tuple[str, ...]) -> str:
+    return canonical(names).decode()
 
 
 def from_row(table: Table, row: Sequence[Column], spell: Spell) -> Record:
