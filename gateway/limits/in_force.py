@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from edge.decide.binding import DecisionPlan
 from edge.decide.definitions import Alarm
@@ -80,6 +80,9 @@ class InForce:
         held = self._held.get(unit)
         if held is None or held[0].in_force != limits.in_force:
             held = self._held[unit] = (limits, self._look(unit, limits))
+        if limits.in_force == limits.wanted and self._desk.fault(unit) is not None:
+            said = f"{held[1].said}; but the unit's records say that it decides otherwise"
+            return replace(held[1], said=said, sure=False)
         return held[1]
 
     def _unit_of(self, site: str, insulator: str) -> str:

@@ -111,6 +111,7 @@ def test_the_month_comes_by_itself_what_is_not_confirmed_stands_out_and_it_goes_
     house.feed.touch(["limits"])
     expect(page.get_by_role("alert")).to_contain_text("NOT ARRIVED")
     expect(page.locator(".page-top .blind")).to_have_text("NOT ARRIVED")
+    expect(page.locator('[data-key="v1"]')).to_contain_text("NOT ARRIVED")
     assert page.evaluate(fits)
     house.answer()
     expect(page.locator(".page-top .blind")).to_have_count(0)

@@ -98,7 +98,7 @@ def test_plots_draw_what_the_unit_itself_has_confirmed(tmp_path: Path) -> None:
         assert found is not None and found.path == f"/limits/{UNIT}"
         return found.margin_ua, found.arcs_per_min, found.said, found.sure
 
-    own = drawn()
+    own, own_unit = drawn(), room.unit
     assert own[1:] == (6, "those of its settings file", True)
     margin = {"near-margin": WHOSE | {"limits": {"arcing_peak_ua": 50_000}}}
     room.propose(arcing(12) | margin)
@@ -106,6 +106,10 @@ def test_plots_draw_what_the_unit_itself_has_confirmed(tmp_path: Path) -> None:
     assert drawn() == own  # approved is not in force
     room.answer()
     assert drawn() == (50_000, 12, "those of version 1", True)
+    confirmed, room.unit = room.unit, own_unit
+    room.pass_minutes(11)  # its records are made with other settings than it has confirmed
+    assert not drawn()[3] and "decides otherwise" in drawn()[2]
+    room.unit = confirmed
     room.roll_back()
     room.answer()
     assert drawn()[:2] == own[:2]
