@@ -2,9 +2,9 @@
 
 The weighing looks at one half-cycle at a time and errs now and then; a dry band burns again. So the
 log-odds of a window's likely half-cycles are added up, and together they must reach a limit. Some
-count for nothing, because of what they are: the bend of a large film, a wave that repeats exactly
-ahead of the voltage, a few short impulses of strokes or corona. A half-cycle that stands alone must
-be what its window otherwise lacks, and not the ringing of a switch or the edge of something that
+count for nothing, because of what they are: spikes, the bend of a large film, a wave that repeats
+exactly ahead of the voltage, a few short impulses of strokes or corona. A half-cycle that stands
+alone must be what its window otherwise lacks, and not the ringing of a switch or the edge of what
 goes on. Where the evidence falls short, the likely half-cycles are doubtful, never arcing. All
 limits are design choices, set on the labelled recordings of `tests/families`.
 """
@@ -38,6 +38,9 @@ BENT_FILM_MIN = np.log(10.0)
 BENT_THIRD_MIN = 0.5
 """A residual below a tenth of the film with two humps, one on either side of the crest, is the
 film's own bend (a flat top): a small arc has one hump. The third of its sine series tells."""
+
+SPIKE_TO_SMOOTH_MAX = np.log(2.0)
+"""What stands that far over its own running mean is a spike, whatever its probability."""
 
 REPEATED_DEVIATION_MAX = np.log(0.1)
 AHEAD_CENTRE_MAX = 0.44
@@ -85,6 +88,7 @@ def _enough(probability: Floats, shapes: Floats, *, by_voltage: bool) -> Bools:
     likely = probability >= EVIDENCE_FROM
     number = np.add.reduce(likely, axis=0, dtype=np.int64)
     told = likely & ~_bent(shapes)
+    told &= _figure(shapes, "log_raw_to_smooth") <= SPIKE_TO_SMOOTH_MAX
     if not by_voltage:
         told &= ~_ahead(shapes)
     told &= (number > FEW) | ~_impulse(shapes)

@@ -88,6 +88,11 @@ def test_a_few_impulses_are_not_believed(impulse: dict[str, float]) -> None:
     assert is_believed(0.999, 0.999, 0.999, 0.999, arc=impulse)
 
 
+def test_spikes_count_for_nothing_however_many() -> None:
+    assert not is_believed(*[0.999] * HALVES, arc={"log_raw_to_smooth": 0.8})
+    assert is_believed(*[0.999] * HALVES, arc={"log_raw_to_smooth": 0.5})
+
+
 def test_backward_flow_about_guessed_zeros_speaks_against_nothing() -> None:
     assert is_believed(0.999, by_voltage=False, arc={"against": 2.0, "log_edge": 0.0})
 
