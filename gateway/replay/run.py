@@ -121,7 +121,9 @@ def replay(request: Request, out: Path, progress: TextIO | None = None) -> Summa
     cannot be read as part of the one signal is passed over and named.
     """
     with ExitStack() as stack:
-        workers = stack.enter_context(opened_workers(request.processes, request.scheduler))
+        workers = stack.enter_context(
+            opened_workers(request.processes, request.scheduler, walked.__module__)
+        )
         stack.callback(leave)
         feed = stack.enter_context(opened_feed(request.paths, request.zone, pass_over=True))
         rate_hz = feed.description.rate_hz

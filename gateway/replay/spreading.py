@@ -13,6 +13,7 @@ from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wai
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
+from importlib import import_module
 from itertools import islice
 from types import TracebackType
 from typing import Any, Protocol, TypeVar
@@ -79,14 +80,21 @@ class _Sent:
 
 
 class OwnProcesses:
-    """So many processes of this machine, for as long as the block runs."""
+    """So many processes of this machine, for as long as the block runs.
 
-    def __init__(self, count: int) -> None:
+    ahead: module that they load at once, before there is work.
+    """
+
+    def __init__(self, count: int, ahead: str | None = None) -> None:
         self.count = count
+        self._ahead = ahead
         self._workers: list[_Worker] = []
 
     def __enter__(self) -> OwnProcesses:
         self._workers = [_Worker(_pool()) for _ in range(self.count)]
+        # a worker begins with its first task; so it is up while we are still at the feed
+        for worker in self._workers:
+            worker.pool.submit(_loaded, self._ahead)
         return self
 
     def __exit__(
@@ -160,18 +168,27 @@ class OwnProcesses:
         self._give(work, one.place, one.task, one.losses + 1, sent)
 
 
+def _loaded(module: str | None) -> None:
+    """In a worker: so that its first task finds the module there."""
+    if module is not None:
+        import_module(module)
+
+
 def _pool() -> ProcessPoolExecutor:
     context = multiprocessing.get_context("spawn")
     return ProcessPoolExecutor(1, mp_context=context, initializer=keep_freed_memory)
 
 
-def opened_workers(processes: int, scheduler: str | None = None) -> AbstractContextManager[Workers]:
+def opened_workers(
+    processes: int, scheduler: str | None = None, ahead: str | None = None
+) -> AbstractContextManager[Workers]:
     """Workers for a block: this process alone, several of this machine, or those of a cluster.
 
+    ahead: module that processes of this machine load before there is work.
     Raises WorkersLost, ModuleNotFoundError where a cluster's library is not installed.
     """
     if scheduler is not None:
         from gateway.replay.cluster import Cluster
 
         return Cluster(scheduler)
-    return nullcontext(ThisProcess()) if processes == 1 else OwnProcesses(processes)
+    return nullcontext(ThisProcess()) if processes == 1 else OwnProcesses(processes, ahead)

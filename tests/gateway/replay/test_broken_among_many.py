@@ -96,7 +96,7 @@ def stop() -> None:
 def stopped_after_one(monkeypatch: pytest.MonkeyPatch, request: Request, out: Path) -> None:
     """Runs until the first task is done and kept."""
 
-    def workers(processes: int, scheduler: str | None) -> nullcontext[Workers]:
+    def workers(processes: int, scheduler: str | None, ahead: str) -> nullcontext[Workers]:
         return nullcontext(Losing(ThisProcess(), stop))
 
     with monkeypatch.context() as patched:
