@@ -69,7 +69,7 @@ def test_there_is_a_table_for_every_kind_of_record() -> None:
 
 @pytest.mark.parametrize("sample", RECORDS, ids=lambda record: record.kind)
 def test_any_record_comes_back_from_its_columns_with_the_same_body(sample: Record) -> None:
-    @settings(max_examples=30)
+    @settings(max_examples=30, deadline=None)
     @given(varied(sample))
     def comes_back(record: Record) -> None:
         table, words = TABLE_OF[type(record)], Words()

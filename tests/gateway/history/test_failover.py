@@ -119,11 +119,12 @@ def kill_and_watch(fleet: Fleet, name: str, units: list[NumberedUnit]) -> float:
     process.kill()
     process.wait()
     killed_s = time.monotonic()
-    fleet.start(name)
     for unit in units:
         if unit.unit in held:
             unit.await_receipt(unit.receipted + 1, WAIT_S)
-    return time.monotonic() - killed_s
+    taken_over_s = time.monotonic() - killed_s
+    fleet.start(name)
+    return taken_over_s
 
 
 def check_history(server: Server, units: list[NumberedUnit], upto: int) -> None:
