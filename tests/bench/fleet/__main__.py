@@ -20,10 +20,11 @@ def main() -> None:
     parser.add_argument("--sites", type=int, default=20)
     parser.add_argument("--seconds", type=float, default=20.0)
     parser.add_argument("--times", type=int, default=200, help="changes sent to be seen")
+    parser.add_argument("--in-flight", type=int, default=0, help="at the broker; else as deployed")
     parser.add_argument("--postgres", action="store_true", help="on a server started for it")
     parser.add_argument("--workers", type=int, nargs="*", default=[], help="seafret ingest, each")
     asked = parser.parse_args()
-    size = Size(asked.sites, asked.units)
+    size = Size(asked.sites, asked.units, in_flight=asked.in_flight)
     found = []
     for workers in asked.workers or [0]:
         with tempfile.TemporaryDirectory() as inside, database(asked.postgres) as history:

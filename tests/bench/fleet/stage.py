@@ -31,11 +31,13 @@ LOOK_S = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Size:
-    """Of the fleet. crowds: processes with units."""
+    """Of the fleet. crowds: processes with units. in_flight: messages that the broker hands a
+    client before they are acknowledged; 0: as it is deployed."""
 
     sites: int
     units: int
     crowds: int = 2
+    in_flight: int = 0
 
     @property
     def names(self) -> list[str]:
@@ -124,7 +126,7 @@ def staged(folder: Path, size: Size, history: str = "", workers: int = 0) -> Ite
     """All of it, while the block runs. history: lines of the gateway's settings that name a
     database. workers: so many `seafret ingest` in place of one `seafret serve`."""
     folder.mkdir(parents=True, exist_ok=True)
-    broker = Broker(folder, deployed_limits(), tells_all=False)
+    broker = Broker(folder, limits(size.in_flight), tells_all=False)
     broker.start()
     try:
         with _gateways(folder, size, broker, history, workers) as stage:
@@ -141,12 +143,14 @@ def staged(folder: Path, size: Size, history: str = "", workers: int = 0) -> Ite
         broker.stop()
 
 
-def deployed_limits() -> list[str]:
-    """Of messages and bytes that wait, as the broker is deployed."""
+def limits(in_flight: int) -> list[str]:
+    """Of messages and bytes that wait, as the broker is deployed; in_flight: see `Size`."""
     (settings,) = (TOP / "deploy" / "broker").glob("*.conf")
     lines = settings.read_text(encoding="utf-8").splitlines()
     found = [one for one in lines if one.startswith(("max_", "set_tcp_nodelay"))]
-    assert any(one.startswith("max_inflight_messages") for one in found)
+    (own,) = [one for one in found if one.startswith("max_inflight_messages")]
+    if in_flight:
+        found[found.index(own)] = f"max_inflight_messages {in_flight}"
     return found
 
 
@@ -155,7 +159,8 @@ def _gateways(
     folder: Path, size: Size, broker: Broker, history: str, workers: int
 ) -> Iterator[Stage]:
     console = free_port()
-    text = SETTINGS.format(history=history, port=broker.port, console=console)
+    apart = "workers = true\n" if workers else ""
+    text = SETTINGS.format(history=history + apart, port=broker.port, console=console)
     sites = sorted({name.partition(".")[0] for name in size.names})
     tables = [f"[sites.{site}]\n" for site in sites]
     settings = folder / "gateway.toml"
