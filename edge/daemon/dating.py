@@ -6,6 +6,7 @@ for one that has none, and never overrules one that has.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from edge.clock import Discipline
@@ -71,6 +72,30 @@ class Dated:
     doubts: tuple[tuple[int, int], ...] = ()
 
 
+STATE = "dating"
+"""Name of the state in the durable file."""
+
+
+def kept_plain(dated: Dated, boot: str) -> object:
+    """What a restart needs so that what is in doubt can still be corrected; None while nothing is.
+
+    boot: of the machine, for the counters and the clock are of one."""
+    if dated.anchor is None or not dated.doubts:
+        return None
+    anchor = dated.anchor
+    marks = [anchor.counter, anchor.utc_ns, anchor.error_ns, anchor.source.value]
+    return {"boot": boot, "anchor": marks, "doubts": [list(one) for one in dated.doubts]}
+
+
+def recalled(plain: object, boot: str) -> Dated:
+    """What `kept_plain` kept in the same boot."""
+    if not isinstance(plain, Mapping) or plain["boot"] != boot:
+        return Dated()
+    counter, utc_ns, error_ns, source = plain["anchor"]
+    anchor = TimeAnchor(counter, utc_ns, error_ns, AnchorSource(source), synchronised=False)
+    return Dated(anchor, tuple((start, known_us) for start, known_us in plain["doubts"]))
+
+
 DOUBTS_MAX = 64
 """Steps remembered of a clock that nobody keeps; beyond it the oldest two are taken for one."""
 
@@ -79,6 +104,8 @@ def anchored(
     dated: Dated, anchor: TimeAnchor, rate_hz: float, boot: str
 ) -> tuple[Dated, tuple[Record, ...]]:
     """What a further anchor says about what was dated before it."""
+    if dated.anchor is not None and anchor.counter < dated.anchor.counter:
+        dated = Dated()  # the sensor unit counts anew: nothing follows for what it counted before
     shift_us = 0 if dated.anchor is None else _shift_us(dated.anchor, anchor, rate_hz)
     stepped = abs(shift_us) * 1000 > STEP_NS
     records = [*_told(dated.anchor, anchor), *(_step(anchor, shift_us) if stepped else ())]

@@ -107,6 +107,8 @@ class Keeper:
         self._carried, self._heart = kept.carried, kept.heart
         self._repeats_until, self.begin_us = kept.counter, kept.begin_us
         self.epoch = self._store.epoch
+        if job.source.counts_on:
+            self._dated = dating.recalled(self._store.snapshot(dating.STATE), boot_id())
         plan, sheet = self._limits.plan, self._limits.sheet
         detail: dict[str, int | str] = {**versions(), "settings": plan.settings_sha}
         detail |= {"resumed": kept.how, "limits": 0 if sheet is None else sheet.version}
@@ -137,7 +139,9 @@ class Keeper:
         states = kept_plain(kept, self._job.source.identity)
         if self._job.is_watched:  # what is told as committed is never seen as receipted too soon
             self.backlog = max(1, self.backlog)
-        self._store.commit({**states, limit_sheets.STATE: self._limits.plain})
+        states[limit_sheets.STATE] = self._limits.plain
+        states[dating.STATE] = dating.kept_plain(self._dated, boot_id())
+        self._store.commit(states)
         self.committed_ns = self._store.committed_ns
 
     def _trim(self) -> None:

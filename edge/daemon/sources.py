@@ -63,7 +63,8 @@ class Source:
 
     identity: tells a stored signal from another one; "" of a live one. is_live: of a real sensor.
     cut: why there is less of it than it says. is_dated_by_clock: a stored signal that takes its
-    dates from the clock at which it begins.
+    dates from the clock at which it begins. counts_on: its counter runs on over a restart of this
+    program.
     items: begins the signal, its first moment at this clock time [us]. counters: what the source
     counted; firmware: of the sensor unit, as it names itself; silence: why no samples come, ""
     while they do; all three may be read from any thread.
@@ -80,6 +81,7 @@ class Source:
     identity: str = ""
     is_live: bool = False
     is_dated_by_clock: bool = False
+    counts_on: bool = False
 
     @property
     def is_stored(self) -> bool:
@@ -148,6 +150,7 @@ def _link(port: str, baud: int, clock: Clock, life: Life, hello_wait_s: float) -
         firmware=link.firmware,
         silence=lambda: link.health().reason,
         is_live=True,
+        counts_on=True,
     )
 
 

@@ -19,6 +19,8 @@ from edge.daemon.dating import (
     anchored,
     error_us,
     host_dated,
+    kept_plain,
+    recalled,
     utc_us,
 )
 from edge.daemon.pacing import GATHER_S, gathered, limited, paced
@@ -206,3 +208,27 @@ def test_short_blocks_are_put_together_up_to_a_gap_or_another_item() -> None:
     codes = np.concatenate([one.samples for one in found if isinstance(one, SampleBlock)])
     counters = [*range(2_075), *range(2_100, 2_125)]
     assert codes[:, 0].tolist() == counters
+
+
+def test_what_is_in_doubt_is_corrected_after_a_restart_of_the_program_too() -> None:
+    dated, _ = anchored(Dated(), anchor(0, 100.0, synchronised=False), RATE_HZ, "boot")
+    plain = json.loads(json.dumps(kept_plain(dated, "boot")))
+    again, told = anchored(
+        recalled(plain, "boot"), anchor(3_000, 103.0, synchronised=False), RATE_HZ, "boot"
+    )
+    assert told == () and kept_plain(again, "boot") != plain
+    _, records = anchored(again, anchor(5_000, 7_105.0), RATE_HZ, "boot")
+    (correction,) = [one for one in records if isinstance(one, ClockCorrection)]
+    assert (correction.from_counter, correction.to_counter) == (0, 5_000)
+    assert correction.shift_us == 7_000_000_000
+
+
+def test_nothing_is_recalled_of_another_boot_of_a_kept_clock_or_of_another_count() -> None:
+    dated, _ = anchored(Dated(), anchor(9_000, 100.0, synchronised=False), RATE_HZ, "boot")
+    plain = json.loads(json.dumps(kept_plain(dated, "boot")))
+    assert recalled(plain, "another boot") == recalled(None, "boot") == Dated()
+    assert kept_plain(Dated(anchor(9_000, 100.0)), "boot") is None
+    after, records = anchored(recalled(plain, "boot"), anchor(4_000, 7_105.0), RATE_HZ, "boot")
+    assert after == Dated(anchor(4_000, 7_105.0))
+    assert [one.event for one in records if isinstance(one, UnitEvent)] == ["clock"]
+    assert not [one for one in records if isinstance(one, ClockCorrection)]
