@@ -85,6 +85,11 @@ def test_a_version_is_not_rolled_back_while_its_service_may_still_be_starting() 
     assert waits and int(waits[1]) >= max(int(found[1]) for found in starts if found)
 
 
+def test_the_back_up_reaches_no_network() -> None:
+    lines = set((UNITS / "seafret-backup.service").read_text("utf-8").splitlines())
+    assert {"PrivateNetwork=yes", "RestrictAddressFamilies=none"} <= lines
+
+
 def test_the_broker_says_each_rule_once() -> None:
     rules = [
         line
