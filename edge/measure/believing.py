@@ -47,6 +47,10 @@ AHEAD_CENTRE_MAX = 0.44
 """Without a voltage the zeros of a wave that repeats exactly are guessed from itself. An arc burns
 late, since it must ignite; a charge centred before this share of the half-cycle is none's."""
 
+REPEATED_MEAN_MIN = 0.9
+"""Copies of one wave are one piece of evidence: where most likely half-cycles repeat the median
+cycle, they must be as likely as this on average, for their log-odds say the same thing twice."""
+
 FEW = 3
 IMPULSE_SHARE_MAX = 0.25
 IMPULSE_RISE_MIN = 0.9
@@ -97,7 +101,16 @@ def _enough(probability: Floats, shapes: Floats, *, by_voltage: bool) -> Bools:
     sure = np.clip(probability, ODDS_EPS, 1.0 - ODDS_EPS)
     evidence = np.add.reduce(np.where(told, np.log(sure / (1.0 - sure)), 0.0), axis=0)
     enough = np.where(number == 1, LONE_LOG_ODDS_MIN, JOINT_LOG_ODDS_MIN)
-    return np.asarray((evidence >= enough) & (surest >= STRONGEST_MIN), np.bool_)
+    believed_all = (evidence >= enough) & (surest >= STRONGEST_MIN)
+    return np.asarray(believed_all & ~_weakly_repeated(probability, shapes, likely), np.bool_)
+
+
+def _weakly_repeated(probability: Floats, shapes: Floats, likely: Bools) -> Bools:
+    """Windows of which most likely half-cycles are copies that do not convince, (n,)."""
+    number = np.add.reduce(likely, axis=0, dtype=np.int64)
+    copies = np.add.reduce(likely & _repeated(shapes), axis=0, dtype=np.int64)
+    mean = np.add.reduce(np.where(likely, probability, 0.0), axis=0) / np.maximum(number, 1)
+    return np.asarray((2 * copies > number) & (mean < REPEATED_MEAN_MIN), np.bool_)
 
 
 def _figure(shapes: Floats, name: str) -> Floats:
@@ -109,9 +122,14 @@ def _bent(shapes: Floats) -> Bools:
     return np.asarray((film > BENT_FILM_MIN) & (third > BENT_THIRD_MIN), np.bool_)
 
 
+def _repeated(shapes: Floats) -> Bools:
+    return np.asarray(_figure(shapes, "log_deviation") < REPEATED_DEVIATION_MAX, np.bool_)
+
+
 def _ahead(shapes: Floats) -> Bools:
-    repeated = _figure(shapes, "log_deviation") < REPEATED_DEVIATION_MAX
-    return np.asarray(repeated & (_figure(shapes, "centre_at") < AHEAD_CENTRE_MAX), np.bool_)
+    return np.asarray(
+        _repeated(shapes) & (_figure(shapes, "centre_at") < AHEAD_CENTRE_MAX), np.bool_
+    )
 
 
 def _impulse(shapes: Floats) -> Bools:

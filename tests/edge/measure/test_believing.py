@@ -110,6 +110,14 @@ def test_a_repeated_wave_ahead_of_its_guessed_zeros_counts_for_nothing() -> None
     assert is_believed(*[0.99] * HALVES, by_voltage=False, arc=ahead | {"centre_at": 0.55})
 
 
+def test_copies_of_one_wave_must_convince_on_average() -> None:
+    copies = {"log_deviation": -4.0}
+    weak = [0.95] + [0.8] * (HALVES - 1)
+    assert is_believed(*weak)
+    assert not is_believed(*weak, arc=copies)
+    assert is_believed(*[0.93] * HALVES, arc=copies)
+
+
 def test_likely_half_cycles_are_arcing_where_believed_and_doubtful_elsewhere() -> None:
     """A film with one, and with six, delayed sines in it; without a voltage to help."""
     points = 100
