@@ -260,16 +260,12 @@ def test_a_message_from_the_future_takes_its_place_in_the_order() -> None:
 def test_tombstones_of_a_later_schema_stand_for_the_numbers_that_they_name() -> None:
     """A newer unit after a long outage: else an older gateway would refuse its stream for ever."""
     stored = Stored(upto=5)
-    inside = [{"seq": 6}, {"seq": 9, "body": body_of(loss(7, 9))}, {"seq": 10}]
+    inside = [{"seq": 6}, {"seq": 9, "body": json.loads(body_line(loss(7, 9)))}, {"seq": 10}]
     assert isinstance(stored.take(topic(), future(6, 3, records=inside)), Verdict)
     assert (stored.upto, stored.kept_raw) == (10, [(6, 10)])
-    ahead = [{"seq": 14, "body": body_of(loss(11, 14))}, {"seq": 15}]
+    ahead = [{"seq": 14, "body": json.loads(body_line(loss(11, 14)))}, {"seq": 15}]
     assert isinstance(verdict := stored.take(topic(), future(11, 2, records=ahead)), Verdict)
     assert (stored.upto, stored.kept_raw[1:], verdict.gap) == (15, [(11, 15)], None)
-
-
-def body_of(record: Record) -> object:
-    return json.loads(body_line(record))
 
 
 @pytest.mark.parametrize(
