@@ -92,12 +92,13 @@ def test_every_page_left_open_stays_as_small_as_it_was(
 
 
 @pytest.mark.long
+@pytest.mark.timeout(3_600)
 @pytest.mark.parametrize("path", PAGES)
 def test_a_page_left_open_for_every_minute_of_a_week_stays_as_small_as_it_was(
     house: OutwardHouse, open_page: Open, path: str
 ) -> None:
     page = open_page(house.address, path)
-    page.context.set_default_timeout(600_000)
+    page.context.set_default_timeout(3_500_000)
     session = page.context.new_cdp_session(page)
     session.send("Performance.enable")
     stays_small(page, session, WEEK_MIN)

@@ -66,6 +66,7 @@ def _grown_by_a_hoarder(week: Weeks, steps: int) -> int:
 
 
 @pytest.mark.long
+@pytest.mark.timeout(7_200)
 def test_a_gateway_stays_as_small_as_it_was_over_every_minute_of_a_week(
     tmp_path: Path, hook: WebHook
 ) -> None:
