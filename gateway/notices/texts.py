@@ -23,7 +23,7 @@ CLEAR = "Keep clear, no washing."
 WATCH = "Tell maintenance."
 
 WORDS: dict[str, tuple[str, str]] = {
-    SITE_ARCING: ("many arc", "Keep yard clear, no washing."),
+    SITE_ARCING: ("arcing at the site", "Keep yard clear, no washing."),
     Alarm.ARCING: ("arcing", CLEAR),
     Alarm.NEAR_MARGIN: ("NEAR FLASHOVER", CLEAR),
     Alarm.FLASHOVER_SUSPECTED: ("FLASHOVER/TRIP suspected", CLEAR),

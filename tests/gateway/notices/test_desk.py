@@ -107,7 +107,7 @@ def test_a_storm_of_twelve_is_two_short_notices_at_most_in_half_an_hour(room: Ro
         room.tick(minute)
     calls = room.to("duty", "call")
     assert len(calls) <= 2
-    assert "many arc" in calls[-1].body and calls[-1].priority == 1
+    assert "arcing at the site" in calls[-1].body and calls[-1].priority == 1
 
 
 def test_when_the_storm_is_over_a_digest_goes_to_those_who_want_it(room: Room) -> None:
