@@ -99,7 +99,9 @@ def test_an_ordinary_notice_reads_as_a_person_would_say_it() -> None:
     site = replace(
         FACTS, alarm=SITE_ARCING, place="", counted="7 of 12", worst=("B3-R",), priority=1
     )
-    assert call_text(site).startswith("P1 Ternholm 132 kV: 7 of 12 arcing at the site 184mA, worst B3-R. ")
+    assert call_text(site).startswith(
+        "P1 Ternholm 132 kV: 7 of 12 arcing at the site 184mA, worst B3-R. "
+    )
 
 
 words = st.text(max_size=80)
