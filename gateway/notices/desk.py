@@ -1,35 +1,33 @@
 """The desk of notices: plans as the alarm list goes on, keeps a book, delivers in a thread.
 
 What is to be sent is in the book before it is tried, and its fate after; so a restart neither
-forgets a notice nor sends one twice but where the power went between the two.
+forgets a notice nor sends one twice but where the power went, or the disk was full, between.
 """
 
 from __future__ import annotations
 
-import json
 import logging
 import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from functools import partial
 
-from edge.wire import canonical
 from gateway.alarms.journal import Entry, What
 from gateway.alarms.memory import AlarmList
 from gateway.books import BookFault, Books
-from gateway.notices import lines, memory, planning, texts
+from gateway.notices import lines, planning, texts
 from gateway.notices.addresses import scheme_of, unsaid
 from gateway.notices.calendar import day_due, next_us
 from gateway.notices.facts import standings
 from gateway.notices.lines import ABOUT_NONE, Line
 from gateway.notices.memory import Memory
+from gateway.notices.notebook import Notebook
 from gateway.notices.planning import Announced, Kind, Notice, Occurrence, Planned
 from gateway.notices.texts import Facts
 from gateway.outward_settings import Notices, Recipient
 
 log = logging.getLogger("seafret.notices")
 
-BOOK = "notices"
 TURN_S = 1.0
 """The desk looks at the time at least this often."""
 
@@ -73,10 +71,9 @@ class NoticesDesk:
         self._settings, self._addresses, self._deliver = settings, addresses, deliver
         self._around = around
         self._by_name = {one.name: one for one in settings.recipients}
-        self._one_at_a_time = threading.RLock()
-        before = [json.loads(one.body) for one in around.books.read(BOOK)]
-        self._planned = planning.fold(Planned(), before)
-        self._memory = memory.fold(Memory(), before)
+        self._book = Notebook(around.books, around.now_us, around.changed)
+        self._one_at_a_time = self._book.one_at_a_time
+        self._unwritten: list[Callable[[], None]] = []
         self._stopping = threading.Event()
         self._work = threading.Event()
         self._thread = threading.Thread(target=self._run, name="notices", daemon=True)
@@ -100,12 +97,12 @@ class NoticesDesk:
     @property
     def planned(self) -> Planned:
         """As it is now."""
-        return self._planned
+        return self._book.planned
 
     @property
     def memory(self) -> Memory:
         """What was sent, and how it went."""
-        return self._memory
+        return self._book.memory
 
     def scheme(self, recipient: str) -> str:
         """Of a recipient's address; the address itself is told to nobody."""
@@ -124,30 +121,43 @@ class NoticesDesk:
         """The journal of a site has grown; announcements and digests are taken."""
         for entry in entries:
             if entry.what is What.ANNOUNCED:
-                self._guarded(partial(self._call, site, entry))
+                self._told_of(partial(self._call, site, entry))
             elif entry.what is What.DIGEST:
-                self._guarded(partial(self._digest, site, entry))
+                self._told_of(partial(self._digest, site, entry))
 
     def tick(self) -> None:
         """Time goes on: escalations, ends, the daily test, tries that are due."""
+        with self._one_at_a_time:
+            again, self._unwritten = self._unwritten, []
+            for deed in again:
+                self._told_of(deed)
+        self._guarded(self._book.settle)
         self._guarded(self._pass_time)
-        if planning.due(self._planned, self._around.now_us()):
+        if planning.due(self.planned, self._around.now_us()):
             self._work.set()
 
-    def _guarded(self, deed: Callable[[], None]) -> None:
-        """A book that cannot be written holds nothing up; the next tick tries again."""
+    def _told_of(self, deed: Callable[[], None]) -> None:
+        """The journal tells a thing once: until it is written, or too late, each tick tries."""
+        with self._one_at_a_time:
+            if not self._guarded(deed):
+                self._unwritten.append(deed)
+
+    def _guarded(self, deed: Callable[[], None]) -> bool:
+        """A book that cannot be written holds nothing up; whether it could be."""
         with self._one_at_a_time:
             try:
                 deed()
             except BookFault as fault:
                 log.error("%s; notices wait", fault)
+                return False
+        return True
 
     def _call(self, site: str, entry: Entry) -> None:
         now_us = self._around.now_us()
         call = Announced(
             site, entry.occurrence, entry.priority, entry.at_us, entry.late, entry.worsening
         )
-        to = planning.callees(self._planned, self._settings, call, now_us)
+        to = planning.callees(self.planned, self._settings, call, now_us)
         facts = self._around.facts(site, entry.occurrence) if to else None
         if facts is None:
             return
@@ -157,31 +167,29 @@ class NoticesDesk:
     def _digest(self, site: str, entry: Entry) -> None:
         if entry.at_us < self._around.now_us() - planning.LATE_US:
             return
-        to = [one for one in self._settings.recipients if one.digest]
-        body = texts.digest_text(
-            self._around.titles.get(site, site), entry.from_us, entry.until_us, entry.counts
-        )
-        subject = f"[DIGEST] {self._around.titles.get(site, site)}: the storm is over"
+        wanted = [one for one in self._settings.recipients if one.digest]
+        to = [one for one in wanted if planning.covers(one, site)]
+        title = self._around.titles.get(site, site)
+        body = texts.digest_text(title, entry.from_us, entry.until_us, entry.counts)
+        subject = f"[DIGEST] {title}: the storm is over"
         calls = [
-            lines.queued(one, Kind.DIGEST, (site, entry.occurrence), 0, subject, body)
-            for one in to
-            if planning.covers(one, site)
+            lines.queued(one, Kind.DIGEST, (site, entry.occurrence), 0, subject, body) for one in to
         ]
         self._write(calls)
 
     def _pass_time(self) -> None:
         now_us = self._around.now_us()
-        standing = standings(self._planned.told, self._around.lists())
+        standing = standings(self.planned.told, self._around.lists())
         waits_s = self._settings.escalate_after_s
         again = f"UNACKED {waits_s // 60}min"
         for which, told, second in list(
-            planning.escalations(self._planned, self._settings, standing, now_us)
+            planning.escalations(self.planned, self._settings, standing, now_us)
         ):
             facts = self._around.facts(*which)
             if facts is not None:
                 text = texts.call_text(facts, again)
                 self._queue(second, Kind.ESCALATION, which, told.priority, facts, again, text)
-        for which, told, acknowledged in list(planning.ended(self._planned, standing)):
+        for which, told, acknowledged in list(planning.ended(self.planned, standing)):
             self._clear(which, told, acknowledged, now_us)
         self._test(now_us)
 
@@ -198,11 +206,11 @@ class NoticesDesk:
         """A test that fell into a time without gateway is sent when there is one again."""
         settings = self._settings
         day = day_due(now_us, settings.test_at, settings.time_zone)
-        if day <= self._planned.test_day:
+        if day <= self.planned.test_day:
             return
         following_us = next_us(now_us, settings.test_at, settings.time_zone)
         body = texts.daily_text(
-            self._planned.tests + 1, self._around.watched(), now_us, following_us
+            self.planned.tests + 1, self._around.watched(), now_us, following_us
         )
         calls = [
             lines.queued(one, Kind.TEST, ABOUT_NONE, 0, "[TEST] seafret notices", body, day=day)
@@ -233,14 +241,8 @@ class NoticesDesk:
         )
 
     def _write(self, fresh: Iterable[Line]) -> None:
-        now_us = self._around.now_us()
-        whole = list(lines.numbered(fresh, self._planned.numbers, now_us))
-        if whole:
-            self._around.books.append(BOOK, now_us, [canonical(one) for one in whole])
-            self._planned = planning.fold(self._planned, whole)
-            self._memory = memory.fold(self._memory, whole)
+        if self._book.write(fresh):
             self._work.set()
-            self._around.changed()
 
     def send_trial(self, by: str, address: str, to: str = "") -> None:
         """Asked for by a person, from somewhere; to one recipient, or "" for all. Raises
@@ -249,7 +251,7 @@ class NoticesDesk:
         if not chosen:
             raise TrialRefused(f"no recipient {to[:64]!r}; the settings name those there are")
         with self._one_at_a_time:
-            now_us, asked = self._around.now_us(), self._memory.asked
+            now_us, asked = self._around.now_us(), self.memory.asked
             if asked and 0 <= now_us - asked[-1].at_us < TRIAL_PAUSE_US:
                 raise TrialRefused(
                     f"{asked[-1].by} asked for one less than a minute ago; wait for what came of it"
@@ -270,24 +272,28 @@ class NoticesDesk:
             raise
 
     def _try_due(self) -> None:
-        for notice in planning.due(self._planned, self._around.now_us()):
+        for notice in planning.stale(self.planned, self._around.now_us()):
+            self._note(notice, planning.NOT_IN_TIME, tried=False)
+        for notice in planning.due(self.planned, self._around.now_us()):
             if self._stopping.is_set():
                 return
             address = self._addresses.get(notice.recipient)
             why = "no longer in the settings"
             if address is not None:
                 why = unsaid(self._deliver(address, notice), address)
-            if why:
-                log.warning("notice %d to %s: %s", notice.number, notice.recipient, why)
-            what = "failed" if why else "delivered"
-            line = {"what": what, "number": notice.number, "why": why}
-            self._guarded(partial(self._write, [line]))
+            self._note(notice, why)
+
+    def _note(self, notice: Notice, why: str, tried: bool = True) -> None:
+        if why:
+            log.warning("notice %d to %s: %s", notice.number, notice.recipient, why)
+        self._book.note(lines.fate(notice.number, why, tried))
+        self._guarded(self._book.settle)
 
     def failing(self) -> dict[str, int]:
         """Recipients that nothing has reached for long, and since when."""
         now_us = self._around.now_us()
         return {
             name: since_us
-            for name, since_us in self._planned.failing.items()
+            for name, since_us in self.planned.failing.items()
             if now_us - since_us >= FAILING_US and name in self._by_name
         }

@@ -38,6 +38,13 @@ def queued(
     }
 
 
+def fate(number: int, why: str, tried: bool = True) -> Line:
+    """How a try of a notice went; why: "" where it was taken. tried: False where it was given up
+    without a try, which says nothing of the way to the recipient."""
+    known = {} if tried else {"tried": False}
+    return {"what": "failed" if why else "delivered", "number": number, "why": why, **known}
+
+
 def asked(by: str, address: str, to: str) -> Line:
     """Somebody asked for a trial. to: one recipient, "" for all."""
     return {"what": "asked", "by": by, "address": address, "to": to}

@@ -142,6 +142,9 @@ def _failed(memory: Memory, line: Mapping[str, Any]) -> Memory:
     before, at_us = _known(memory, line["number"]), line["at_us"]
     if before is None:
         return memory
+    if not line.get("tried", True):
+        given_up = replace(before, fate=Fate.GIVEN_UP, at_us=at_us, why=before.why or line["why"])
+        return _changed(memory, before, given_up)
     fate = Fate.GIVEN_UP if at_us - before.queued_us >= GIVE_UP_US else Fate.FAILED
     after = replace(before, fate=fate, at_us=at_us, tries=before.tries + 1, why=line["why"])
     failure = Failure(at_us, before.recipient, before.number, line["why"])

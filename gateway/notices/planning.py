@@ -26,6 +26,7 @@ ESCALATING = (1, 2)
 
 GIVE_UP_US = 3_600_000_000
 """A notice that could not be delivered for so long is given up: it would be news no more."""
+NOT_IN_TIME = "could not be sent within an hour; it would be news no more"
 
 TRY_AGAIN_US = (30_000_000, 60_000_000, 120_000_000, 300_000_000, 600_000_000)
 """Waits after the first, second, ... failure; the last one repeats."""
@@ -165,8 +166,15 @@ def ended(
 
 def due(planned: Planned, now_us: int) -> tuple[Notice, ...]:
     """Notices to try now, in the order in which they were queued, calls before all else."""
-    found = [one for one in planned.waiting.values() if one.due_us <= now_us]
+    old = stale(planned, now_us)
+    found = [one for one in planned.waiting.values() if one.due_us <= now_us and one not in old]
     return tuple(sorted(found, key=lambda one: (one.kind is not Kind.CALL, one.number)))
+
+
+def stale(planned: Planned, now_us: int) -> tuple[Notice, ...]:
+    """Notices that waited too long to be sent, whatever held them up."""
+    waiting = planned.waiting.values()
+    return tuple(one for one in waiting if now_us - one.queued_us >= GIVE_UP_US)
 
 
 def fold(planned: Planned, lines: Iterable[Mapping[str, Any]]) -> Planned:
@@ -250,7 +258,9 @@ def _failed(planned: Planned, line: Mapping[str, Any]) -> Planned:
     notice, at_us = planned.waiting.get(line["number"]), line["at_us"]
     if notice is None:
         return planned
-    failing = {notice.recipient: at_us, **planned.failing}
+    failing = planned.failing
+    if line.get("tried", True):
+        failing = {notice.recipient: at_us, **failing}
     if at_us - notice.queued_us >= GIVE_UP_US:
         left = {n: one for n, one in planned.waiting.items() if n != notice.number}
         return replace(planned, waiting=left, failing=failing)
