@@ -109,6 +109,8 @@ class LimitsPart(Part):
             raise ValueError("de_energised_ratio must be below voltage_low_ratio")
         if self.stated_floor_ma < self.wet_peak_ma:
             raise ValueError("stated_floor_ma must not be below wet_peak_ma")
+        if self.gone_ma >= self.wet_peak_ma:
+            raise ValueError("gone_ma must be below wet_peak_ma: a wet surface carries a current")
         return self
 
 

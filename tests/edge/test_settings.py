@@ -167,6 +167,7 @@ def test_a_fault_is_one_line_with_file_key_found_and_allowed(
             "stated_floor_ma must not be below wet_peak_ma",
         ),
         ("wet_peak_ma = 0.25", "de_energised_ratio = 0.9", "must be below voltage_low_ratio"),
+        ("wet_peak_ma = 0.25", "gone_ma = 0.5", "gone_ma must be below wet_peak_ma"),
         ("port = 1883", 'port = 1883\nca = "ca.pem"', "give all three"),
     ],
 )
