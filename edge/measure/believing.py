@@ -1,12 +1,13 @@
 """Which windows' likely half-cycles are believed: the joint evidence of a window.
 
 The weighing looks at one half-cycle at a time and errs now and then; a dry band burns again. So the
-log-odds of a window's likely half-cycles are added up, and together they must reach a limit. Some
-count for nothing, because of what they are: spikes, the bend of a large film, a wave that repeats
-exactly ahead of the voltage, a few short impulses of strokes or corona. A half-cycle that stands
-alone must be what its window otherwise lacks, and not the ringing of a switch or the edge of what
-goes on. Where the evidence falls short, the likely half-cycles are doubtful, never arcing. All
-limits are design choices, set on the labelled recordings of `tests/families`.
+log-odds of a window's likely half-cycles are added up, and together they must reach a limit. Those
+of the same polarity and about the same size that are *not* likely are one wave with them, and speak
+against them: a wave that repeats, and of which every third half-cycle looks like an arc, is none.
+A few short impulses of strokes or corona count for nothing. A half-cycle that stands alone must be
+what its window otherwise lacks, and not the ringing of a switch or the edge of what goes on. Where
+the evidence falls short, the likely half-cycles are doubtful, never arcing. All limits are design
+choices, set on the labelled recordings of three generators (`tests/families`).
 """
 
 from __future__ import annotations
@@ -31,23 +32,17 @@ STRONGEST_MIN = 0.9
 LONE_LOG_ODDS_MIN = float(np.log(0.97 / 0.03))
 """A single one must reach this, and stand alone by its shape as well."""
 
-ODDS_EPS = 1e-12
-"""Keeps the log-odds of a certainty finite."""
+ALIKE_MAX = float(np.log(1.5))
+"""Log of the strongest residual of the polarity over a half-cycle's own: within this it is of the
+same wave; a smaller one beside a few large ones may be the film."""
 
-BENT_FILM_MIN = np.log(10.0)
-BENT_THIRD_MIN = 0.5
-"""A residual below a tenth of the film with two humps, one on either side of the crest, is the
-film's own bend (a flat top): a small arc has one hump. The third of its sine series tells."""
-
-SPIKE_TO_SMOOTH_MAX = np.log(2.0)
-"""What stands that far over its own running mean is a spike, whatever its probability."""
+LOG_ODDS_MAX = 6.0
+"""No half-cycle says more than this, for or against (0.9975)."""
 
 REPEATED_DEVIATION_MAX = np.log(0.1)
-AHEAD_CENTRE_MAX = 0.44
-"""Without a voltage the zeros of a wave that repeats exactly are guessed from itself. An arc burns
-late, since it must ignite; a charge centred before this share of the half-cycle is none's."""
+"""Log of deviation over residual: below this a half-cycle is a copy of the median cycle's."""
 
-REPEATED_MEAN_MIN = 0.9
+REPEATED_MEAN_MIN = 0.8
 """Copies of one wave are one piece of evidence: where most likely half-cycles repeat the median
 cycle, they must be as likely as this on average, for their log-odds say the same thing twice."""
 
@@ -91,18 +86,23 @@ def believed(probability: Floats, shapes: Floats, *, by_voltage: bool) -> Bools:
 def _enough(probability: Floats, shapes: Floats, *, by_voltage: bool) -> Bools:
     likely = probability >= EVIDENCE_FROM
     number = np.add.reduce(likely, axis=0, dtype=np.int64)
-    told = likely & ~_bent(shapes)
-    told &= _figure(shapes, "log_raw_to_smooth") <= SPIKE_TO_SMOOTH_MAX
-    if not by_voltage:
-        told &= ~_ahead(shapes)
-    told &= (number > FEW) | ~_impulse(shapes)
+    told = likely & ((number > FEW) | ~_impulse(shapes))
     told &= (number != 1) | _alone(shapes, by_voltage=by_voltage)
+    # what left nothing unexplained was not weighed: its probability is none, and it says nothing
+    against = ~likely & (probability > 0.0) & (_figure(shapes, "log_strongest") < ALIKE_MAX)
+    evidence = np.where(told | against, _log_odds(probability), 0.0)
+    sides = [np.add.reduce(evidence[side::2], axis=0) for side in (0, 1)]
+    together = np.maximum(sides[0], 0.0) + np.maximum(sides[1], 0.0)
     surest = np.where(told, probability, 0.0).max(axis=0)
-    sure = np.clip(probability, ODDS_EPS, 1.0 - ODDS_EPS)
-    evidence = np.add.reduce(np.where(told, np.log(sure / (1.0 - sure)), 0.0), axis=0)
-    enough = np.where(number == 1, LONE_LOG_ODDS_MIN, JOINT_LOG_ODDS_MIN)
-    believed_all = (evidence >= enough) & (surest >= STRONGEST_MIN)
-    return np.asarray(believed_all & ~_weakly_repeated(probability, shapes, likely), np.bool_)
+    enough = together >= np.where(number == 1, LONE_LOG_ODDS_MIN, JOINT_LOG_ODDS_MIN)
+    enough &= surest >= STRONGEST_MIN
+    return np.asarray(enough & ~_weakly_repeated(probability, shapes, likely), np.bool_)
+
+
+def _log_odds(probability: Floats) -> Floats:
+    surest = 1.0 / (1.0 + np.exp(-LOG_ODDS_MAX))
+    held = np.clip(probability, 1.0 - surest, surest)
+    return np.asarray(np.log(held / (1.0 - held)), np.float64)
 
 
 def _weakly_repeated(probability: Floats, shapes: Floats, likely: Bools) -> Bools:
@@ -117,19 +117,8 @@ def _figure(shapes: Floats, name: str) -> Floats:
     return np.asarray(shapes[_ROW[name]], np.float64)
 
 
-def _bent(shapes: Floats) -> Bools:
-    film, third = _figure(shapes, "log_film"), _figure(shapes, "sine_3")
-    return np.asarray((film > BENT_FILM_MIN) & (third > BENT_THIRD_MIN), np.bool_)
-
-
 def _repeated(shapes: Floats) -> Bools:
     return np.asarray(_figure(shapes, "log_deviation") < REPEATED_DEVIATION_MAX, np.bool_)
-
-
-def _ahead(shapes: Floats) -> Bools:
-    return np.asarray(
-        _repeated(shapes) & (_figure(shapes, "centre_at") < AHEAD_CENTRE_MAX), np.bool_
-    )
 
 
 def _impulse(shapes: Floats) -> Bools:
