@@ -11,10 +11,15 @@ import heapq
 from collections.abc import Iterator
 from pathlib import Path
 
-from edge.wire import Batch, Line, batch_message
+from edge.wire import MESSAGE_BYTES_MAX, Batch, Line, batch_message
 from gateway.history.store import Entry, SiteReader, StreamKey
 
 LINES_A_MESSAGE = 20
+BYTES_A_MESSAGE = MESSAGE_BYTES_MAX - 4096
+"""A message ends before either; the rest is room for its head. A longer line goes alone, as it
+came."""
+LINE_BYTES = 128
+"""At most, beside its body: numbers and names."""
 PAGE = 5_000
 """Lines of a stream that are read at a time."""
 
@@ -52,11 +57,15 @@ def _messages(reader: SiteReader, key: StreamKey) -> Iterator[list[Entry]]:
     while page := reader.lines(key, after, PAGE):
         after = page[-1].seq
         held: list[Entry] = []
+        size = 0
         for one in page:
-            if held and (len(held) >= LINES_A_MESSAGE or _apart(held[-1], one)):
+            more = len(one.body) + LINE_BYTES
+            full = len(held) >= LINES_A_MESSAGE or size + more > BYTES_A_MESSAGE
+            if held and (full or _apart(held[-1], one)):
                 yield held
-                held = []
+                held, size = [], 0
             held.append(one)
+            size += more
         yield held
 
 

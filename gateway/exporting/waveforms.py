@@ -60,9 +60,11 @@ def write_captures(reader: SiteReader, folder: Path, start_us: int, end_us: int)
 def file_name(unit: str, one: Capture) -> str:
     """Unit, insulator, trigger's time and kind, and the beginning of the hash, which keeps apart
     what some file system would take for the same."""
-    plain = re.sub(r"[^\w.-]", "_", one.insulator, flags=re.ASCII)
+    insulator, trigger = (
+        re.sub(r"[^\w.-]", "_", name, flags=re.ASCII) for name in (one.insulator, one.trigger)
+    )
     stamp = _utc(one.trigger_us).replace("-", "").replace(":", "")
-    return f"{unit}_{plain}_{stamp}_{one.trigger}_{one.content_sha[:8]}.cff"
+    return f"{unit}_{insulator}_{stamp}_{trigger}_{one.content_sha[:8]}.cff"
 
 
 def _utc(at_us: int) -> str:

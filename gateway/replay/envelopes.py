@@ -37,7 +37,7 @@ ROWS_MAX = 5_000_000
 @dataclass(frozen=True, slots=True)
 class EnvelopeRun:
     """What came of a feed. duplicates: lines that had come before. refused: lines of the file that
-    are no envelopes, with why."""
+    are no envelopes, and records in them that cannot be read, with why."""
 
     rows: int
     events: int
@@ -145,7 +145,11 @@ def _take(taken: _Taken, line: bytes, upto: dict[tuple[str, str, str], int], whe
             taken.duplicates += 1
             continue
         upto[key] = one.seq
-        record = read_checked(one.body)
+        try:
+            record = read_checked(one.body)
+        except Refused as fault:
+            taken.refused.append(f"{where}, number {one.seq}: {fault}")
+            continue
         if isinstance(record, IntervalRow | WeatherRow | HealthRow):
             taken.rows.append(record)
         if isinstance(record, IntervalRow) and record.calibration:

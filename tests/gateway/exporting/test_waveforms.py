@@ -79,6 +79,23 @@ def test_the_list_names_unit_time_doubt_and_hash_of_each(folder: Path) -> None:
     assert second["file"] == ""  # its parts are not there
 
 
+def test_a_kind_of_trigger_that_is_no_file_name_becomes_one(tmp_path: Path) -> None:
+    """It comes from the unit."""
+    content = b"x" * 10
+    sha = hashlib.sha256(content).hexdigest()
+    capture = Capture(
+        insulator="A1", trigger="../a/b", trigger_us=START_US, start_us=START_US, duration_us=1,
+        content_sha=sha, size_bytes=10, parts=1,
+    )  # fmt: skip
+    part = CapturePart(content_sha=sha, part=0, content_b64=base64.b64encode(content).decode())
+    writer = SqliteHistory(tmp_path / "history").writer(SITE)
+    writer.append(commit(1, [capture, part], key(stream=Stream.CAPTURE)))
+    writer.close()
+    assert export(tmp_path, "out", "--captures")[0] == 0
+    (path,) = (tmp_path / "out").glob("*.cff")
+    assert path.read_bytes() == content and "_.._a_b_" in path.name
+
+
 def test_captures_outside_the_time_are_told_by_the_exit_code(folder: Path) -> None:
     assert export(folder, "out", "--captures", "--from", "2030-01-01")[0] == 20
 

@@ -94,6 +94,21 @@ def test_a_line_that_is_no_envelope_is_named_and_the_rest_is_decided(feed: Path)
     assert seafret("verify", feed.parent / "out", "--inputs", feed).code == 0
 
 
+def test_a_record_that_cannot_be_read_costs_its_own_row_and_is_named(feed: Path) -> None:
+    lines = feed.read_bytes().splitlines()
+    replayed(feed, "whole")
+    torn = json.loads(lines[0])
+    torn["records"][2]["body"]["kind"] = "of-tomorrow"
+    feed.write_bytes(b"\n".join((json.dumps(torn).encode(), *lines[1:])) + b"\n")
+    ran = replayed(feed, "torn")
+    assert ran.code == 64 and "unit.jsonl: line 1, number 3" in ran.said[0]
+    rows = [
+        json.loads((feed.parent / out / "run.json").read_text())["counts"]["rows"]
+        for out in ("whole", "torn")
+    ]
+    assert rows[1] == rows[0] - 1
+
+
 def test_a_file_without_rows_is_told_in_words(tmp_path: Path) -> None:
     path = tmp_path / "empty.jsonl"
     path.write_text("")
