@@ -22,7 +22,7 @@ from gateway.replay.spreading import HELD_MAX, WorkersLost
 distributed: Any = import_module("distributed")
 comm: Any = import_module("distributed.comm.core")
 
-CONNECT_S_MAX = 20.0
+CONNECT_S_MAX = 30.0
 """A scheduler that has not answered, or has no worker, by then cannot be reached."""
 
 TaskT = TypeVar("TaskT")

@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import signal
 import sys
+import time
 from pathlib import Path
 
 from gateway.history.sqlite_store import SqliteHistory
@@ -36,6 +37,8 @@ def main() -> None:
         print("workers", workers.count)
         losing = Losing(workers, lambda: os.kill(int(pid), signal.SIGKILL))
         decide_site(losing, Path(data), requests_of(Path(data)), Path(out) / "units")
+        while workers.count > 1:  # the scheduler hears of the loss in its own time
+            time.sleep(0.05)
         print("workers", workers.count)
     replay(Request((Path(feed),), scheduler=address), Path(out) / "feed")
 

@@ -94,7 +94,7 @@ def dask(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Dask]:
 def apart(*words: str | Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, "-m", *map(str, words)],
-        cwd=TOP, capture_output=True, text=True, timeout=120, check=False,
+        cwd=TOP, capture_output=True, text=True, timeout=240, check=False,
     )  # fmt: skip
 
 
