@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from tests.bench.fleet.growing import growing
 from tests.bench.fleet.loads import load, workers_load
 from tests.bench.fleet.stage import Size
 from tests.bench.report import table
@@ -23,7 +24,12 @@ def main() -> None:
     parser.add_argument("--in-flight", type=int, default=0, help="at the broker; else as deployed")
     parser.add_argument("--postgres", action="store_true", help="on a server started for it")
     parser.add_argument("--workers", type=int, nargs="*", default=[], help="seafret ingest, each")
+    parser.add_argument("--growth", action="store_true", help="questions as rows grow, alone")
     asked = parser.parse_args()
+    if asked.growth:
+        with tempfile.TemporaryDirectory() as inside:
+            print(table(growing(Path(inside), rounds=5)), end="")
+        return
     size = Size(asked.sites, asked.units, in_flight=asked.in_flight)
     found = []
     for workers in asked.workers or [0]:
