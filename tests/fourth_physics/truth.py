@@ -6,10 +6,11 @@ could at best deliver of it. It was written before any detector saw a recording 
 1. No arc: its branch carried less than `PRESENT_C`. Label harmless (or corona, where spikes flew).
 2. Arcing: the arc carried at least `SURE_C` and `SURE_SHARE` of the half-cycle's charge; as the
    sensor delivers it, it crests at `SURE_CREST_MA`; and its *unlikeness*, the r.m.s. of what is
-   left of it after the best multiple of the voltage is taken away (a film explains any multiple),
-   stands `SURE_OVER_NOISE` times over the noise (white, pick-up, quantising) and over
-   `SURE_OVER_FILM` of the film's r.m.s.; without a voltage reference also over the part of the
-   film current that the supply's own distortion makes, for which nobody could tell it apart.
+   left of it after the best a u + b u^3 of the voltage is taken away (a film, even one that
+   conducts better at the crest, explains any such), stands `SURE_OVER_NOISE` times over the noise
+   (white, pick-up, quantising) and over `SURE_OVER_FILM` of the film's r.m.s.; without a voltage
+   reference also over the part of the film current that the supply's own distortion makes, for
+   which nobody could tell it apart.
 3. Everything between, and any arc of which samples are lost or cut off by an end: doubtful.
 
 All limits are design choices.
@@ -47,7 +48,7 @@ class Evidence:
     """What the rule looks at, one entry a half-cycle.
 
     arc_c, charge_c: charge of the arc and of everything [C]. crest_ma: the arc as delivered.
-    unlike_ma: r.m.s. of the delivered arc that no multiple of the voltage explains.
+    unlike_ma: r.m.s. of the delivered arc that no film a u + b u^3 explains.
     noise_ma: r.m.s. film_ma: r.m.s. of the film current. torn: samples lost, or cut by an end.
     spiky: corona pulses flew. distortion: of the supply, r.m.s. to its fundamental, one number.
     """
@@ -65,13 +66,20 @@ class Evidence:
 
 
 def unlikeness(arc: Floats, volts: Floats, home: np.ndarray, count: int) -> Floats:
-    """R.m.s. of arc - g * volts in each half-cycle, g the best; home: half-cycle of a sample."""
+    """R.m.s. of arc - (a u + b u^3) in each half-cycle, a and b the best; home: of a sample."""
 
     def total(of: Floats) -> Floats:
         return np.bincount(home, of, count)[:count]
 
-    over = np.maximum(total(volts * volts), 1e-12)
-    rest = total(arc * arc) - total(arc * volts) ** 2 / over
+    u = volts / max(float(np.abs(volts).max()), 1e-12)
+    cube = u**3
+    uu, uc, cc = total(u * u), total(u * cube), total(cube * cube)
+    au, ac = total(arc * u), total(arc * cube)
+    whole = uu * cc - uc**2
+    both = (cc * au**2 - 2 * uc * au * ac + uu * ac**2) / np.where(whole > 0, whole, 1)
+    alone = au**2 / np.where(uu > 0, uu, 1)
+    taken = np.where(whole > 1e-9 * uu * cc, both, alone)
+    rest = total(arc * arc) - taken
     return np.sqrt(np.maximum(rest, 0) / np.maximum(total(np.ones(len(arc))), 1))
 
 
