@@ -96,10 +96,11 @@ class Books:
             self._db.execute("BEGIN IMMEDIATE")
             try:
                 self._db.executemany("INSERT INTO book VALUES (?, ?, ?, ?, ?)", rows)
+                self._db.execute("COMMIT")
             except BaseException:
-                self._db.execute("ROLLBACK")
+                if self._db.in_transaction:  # a full disk may have ended it
+                    self._db.execute("ROLLBACK")
                 raise
-            self._db.execute("COMMIT")
         except sqlite3.Error as fault:
             raise BookFault(f"books {self._path}: {fault}; nothing was written") from fault
 
