@@ -1,7 +1,8 @@
 """The thread of a running gateway that thins old minute rows once a day.
 
 It uses each site's one writer and takes its lock week by week, so that ingest goes on between. A
-store that cannot be written now is told of once and tried again the next time.
+store that cannot be written now is told of once and tried again the next time. What is old is old
+beside the newest row, too: a clock of the gateway that runs years ahead thins nothing.
 """
 
 from __future__ import annotations
@@ -45,7 +46,10 @@ class Keeper(Repeating):
             try:
                 packed_us = self._now_us() - PACK_AFTER_DAYS * DAY_US
                 writer.pack(packed_us, self._asked_to_stop.is_set)
-                before_us = keep_from_us(self._now_us(), self._keep_days)
+                newest_us = writer.newest_us()
+                if newest_us is None:
+                    continue
+                before_us = keep_from_us(min(self._now_us(), newest_us), self._keep_days)
                 done = writer.thin(before_us, self._asked_to_stop.is_set)
             except HistoryFault as fault:
                 log.warning("%s; old rows stay as they are until the next round", fault)

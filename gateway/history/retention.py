@@ -40,6 +40,10 @@ class Thinned:
 class SiteThinner(Protocol):
     """A site's writer that thins."""
 
+    def newest_us(self) -> int | None:
+        """Start of the newest row that a unit sent, or end of the newest week of columns; None
+        without any."""
+
     def thin(self, before_us: int, stop: Callable[[], bool] = ...) -> Thinned: ...
 
     def pack(self, before_us: int, stop: Callable[[], bool] = ...) -> int: ...

@@ -34,6 +34,19 @@ class SqliteThinner(SqliteLoader):
 
     _known_copies: set[tuple[int, int]] | None = None
 
+    def newest_us(self) -> int | None:
+        """Start of the newest row that a unit sent, or end of the newest week of columns."""
+        with self._told():
+            live = self._connection.execute(
+                "SELECT max(newest) FROM (SELECT (SELECT max(start_us) FROM interval "
+                "WHERE insulator = i.insulator) AS newest FROM insulators i) n"
+            ).fetchone()[0]
+            week = self._connection.execute(
+                "SELECT max(week) FROM loaded WHERE kind = ?", (self.number(Columns.INTERVAL),)
+            ).fetchone()[0]
+        found = [live, None if week is None else (week + 1) * WEEK_US]
+        return max((one for one in found if one is not None), default=None)
+
     def thin(self, before_us: int, stop: Callable[[], bool] = lambda: False) -> Thinned:
         """Makes rows of whole weeks that end at or before `before_us` ten-minute and hourly ones.
 

@@ -20,7 +20,7 @@ def test_rows_of_last_year_are_thinned_while_the_gateway_runs(tmp_path: Path) ->
     history = SqliteHistory(tmp_path)
     writer = history.writer(SITE)
     rows = [interval(k, start_us=FIRST_US + k * MINUTE_US) for k in range(30)]
-    writer.append(commit(1, rows))
+    writer.append(commit(1, [*rows, interval(30, start_us=YEAR_LATER_US)]))
     ended: list[BaseException | None] = []
     done = threading.Event()
     original = writer.thin
@@ -37,11 +37,27 @@ def test_rows_of_last_year_are_thinned_while_the_gateway_runs(tmp_path: Path) ->
     keeper.stop()
     writer.close()
     assert not ended
-    assert history.reader(SITE).exposure("A1", 0, 1 << 62)["rows"] == 3
+    assert history.reader(SITE).exposure("A1", 0, 1 << 62)["rows"] == 3 + 1
+
+
+def test_a_clock_that_runs_years_ahead_thins_nothing(tmp_path: Path) -> None:
+    history = SqliteHistory(tmp_path)
+    writer = history.writer(SITE)
+    writer.append(commit(1, [interval(k, start_us=FIRST_US + k * MINUTE_US) for k in range(30)]))
+    Keeper([SITE], lambda _: writer, 366, lambda: 10 * YEAR_LATER_US, lambda _: None).round()
+    writer.close()
+    assert history.reader(SITE).exposure("A1", 0, 1 << 62)["rows"] == 30
+
+
+def test_a_site_without_rows_is_left_alone(tmp_path: Path) -> None:
+    writer = SqliteHistory(tmp_path).writer(SITE)
+    Keeper([SITE], lambda _: writer, 366, lambda: YEAR_LATER_US, lambda _: None).round()
+    writer.close()
 
 
 def test_a_store_that_cannot_be_written_is_no_end_of_the_gateway(tmp_path: Path) -> None:
     writer = SqliteHistory(tmp_path).writer(SITE)
+    writer.append(commit(1, [interval(0)]))
     tried = threading.Event()
 
     def full(*_: object) -> None:
