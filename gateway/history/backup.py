@@ -17,7 +17,7 @@ import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from urllib.parse import quote
 
@@ -28,6 +28,8 @@ SUFFIX = ".sqlite3"
 LIST_NAME = "backup.json"
 FORMAT = "seafret-backup-1"
 STAMP = "%Y%m%dT%H%M%SZ"
+CUT_AFTER = timedelta(days=1)
+"""A back-up that is not whole and so much older than the newest whole one was cut off."""
 _STAMPED = re.compile(r"\d{8}T\d{6}Z")
 _FILE = re.compile(r"_?[a-z0-9-]{1,40}\.sqlite3")
 
@@ -72,11 +74,13 @@ def back_up(data: Path, out: Path, at_us: int) -> Backup:
 
 
 def prune(out: Path, keep: int) -> list[Path]:
-    """Takes away all whole back-ups but the newest `keep`; which ones."""
+    """Takes away all whole back-ups but the newest `keep`, and what is left of those that were cut
+    off; which ones."""
     whole = sorted(
         path for path in out.iterdir() if _STAMPED.fullmatch(path.name) and _is_whole(path)
     )
     gone = whole[:-keep] if keep else whole
+    gone += [path for path in sorted(out.glob("*.part")) if whole and _is_cut(path, whole[-1])]
     for path in gone:
         shutil.rmtree(path)
     return gone
@@ -143,6 +147,13 @@ def _write_list(path: Path, backup: Backup) -> None:
     listed = {"format": FORMAT, "taken": backup.taken, "files": files}
     path.write_text(json.dumps(listed, indent=2) + "\n", encoding="utf-8")
     _sync(path)
+
+
+def _is_cut(part: Path, newest: Path) -> bool:
+    if not _STAMPED.fullmatch(part.stem):
+        return False
+    begun, taken = (datetime.strptime(one, STAMP) for one in (part.stem, newest.name))
+    return taken - begun >= CUT_AFTER
 
 
 def _is_whole(folder: Path) -> bool:

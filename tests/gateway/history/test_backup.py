@@ -17,6 +17,7 @@ from tests.gateway.build import START_US, commit, epoch_start, interval, key
 
 SITE = "north-head"
 SECOND_US = 1_000_000
+DAY_US = 86_400 * SECOND_US
 
 
 def written(data: Path, rows: int) -> SqliteHistory:
@@ -139,6 +140,21 @@ def test_only_whole_back_ups_are_counted_and_the_newest_stay(tmp_path: Path) -> 
     (out / "notes").mkdir()
     assert prune(out, 2) == [made[0]]
     assert sorted(out.iterdir()) == sorted([*made[1:], out / "notes"])
+
+
+def test_what_is_left_of_a_back_up_that_was_cut_off_goes_and_one_that_is_being_taken_stays(
+    tmp_path: Path,
+) -> None:
+    data, out = tmp_path / "data", tmp_path / "out"
+    written(data, 1)
+    taken = [back_up(data, out, START_US + days * DAY_US).folder for days in (0, 5)]
+    cut = out / f"{taken[0].name}.part"
+    going = out / "20261128T235959Z.part"
+    for one in (cut, going, out / "mine.part"):
+        one.mkdir()
+        (one / f"{SITE}.sqlite3").write_bytes(b"half")
+    assert prune(out, 2) == [cut]
+    assert sorted(out.iterdir()) == sorted([*taken, going, out / "mine.part"])
 
 
 def test_the_commands_take_a_back_up_and_bring_one_site_back(
