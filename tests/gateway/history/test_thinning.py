@@ -10,11 +10,23 @@ import pytest
 from edge.quantities import STATES, State
 from edge.records import IntervalRow
 from gateway.history.chunks import ABSENT, WEEK_US, Ints
+from gateway.history.columns import TABLE_OF
 from gateway.history.loaded import KEPT_SOURCE, Columns
 from gateway.history.sqlite_read import SqliteReader
 from gateway.history.sqlite_store import SqliteHistory
 from gateway.history.store import SUMMED
-from gateway.history.thinning import HOUR_US, SUMS, TICK_US, thinned
+from gateway.history.thinning import (
+    ALIKE,
+    ANGLES,
+    HIGHEST,
+    HOUR_US,
+    KEPT,
+    MEANS,
+    SQUARES,
+    SUMS,
+    TICK_US,
+    thinned,
+)
 from tests.gateway.build import MINUTE_US, START_US, UNIT, commit, interval
 
 SITE = "north-head"
@@ -65,6 +77,20 @@ def test_sums_of_every_kind_are_the_same_before_and_after(tmp_path: Path) -> Non
         assert int(known.sum()) == sum(
             one[0] or 0 for one in reader_of(history).interval_columns("A1", [name], 0, LATER)
         )
+
+
+GOES = {
+    "insulator", "span", "start_counter", "live_us", "first_arc_us", "last_arc_us",
+    "silent_from_us",
+}  # fmt: skip
+"""Counters and moments within a row; and what its place in the file says already."""
+
+
+def test_every_column_of_a_row_is_thinned_in_one_way_or_known_to_go() -> None:
+    ways: list[frozenset[str]] = [SUMS, HIGHEST, SQUARES, MEANS, ANGLES]
+    ways.append(frozenset({*ALIKE, "start_us", "state"}))
+    assert set(TABLE_OF[IntervalRow].columns) - frozenset().union(*ways) == GOES
+    assert sum(map(len, ways)) == len(frozenset().union(*ways)) == len(KEPT)
 
 
 def test_minutes_within_the_time_that_is_kept_stay_as_they_are(tmp_path: Path) -> None:
