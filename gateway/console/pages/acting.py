@@ -83,7 +83,7 @@ def _add(routes: APIRouter, look: Look, word: str, kind: type[Ask]) -> None:
             return _told(look, request, form, str(fault.detail), 422)
         if form.get("by", "").strip():
             answer.set_cookie(
-                "seafret-name", form["by"].strip()[:64], max_age=YEAR_S, samesite="lax",
+                "seafret-name", quote(form["by"].strip()[:64]), max_age=YEAR_S, samesite="lax",
                 secure=look.gate.secure, httponly=True,
             )  # fmt: skip
         return answer

@@ -29,6 +29,14 @@ def answer(house: House, label: str, by: str = "mk") -> None:
         assert client.post("/do/answer", data=form).status_code == 303
 
 
+def test_a_name_in_any_script_is_there_again_on_the_next_form(house: House) -> None:
+    name = "Zoë Łukasz 電"
+    with house.client() as client:
+        form = {"do": "north-head.1 seen-arcing", "by": name, "note": ""}
+        assert client.post("/do/answer", data=form).status_code == 303
+        assert f'value="{name}"' in client.get("/alarms/north-head.1").text
+
+
 def labels_csv(house: House) -> str:
     with house.client() as client:
         found = client.get("/labels.csv?site=north-head")
