@@ -9,7 +9,6 @@ from typing import cast
 
 from edge.records import (
     Capture,
-    ClockCorrection,
     ConditionChange,
     HealthRow,
     IntervalRow,
@@ -156,10 +155,6 @@ class SqliteReader(SqliteArrays):
     def losses(self) -> list[Of[Loss]]:
         """The loss records, by stream."""
         return self.of(Loss, "true ORDER BY r.stream_id, r.seq")
-
-    def clock_corrections(self) -> list[Of[ClockCorrection]]:
-        """The clock corrections, by stream."""
-        return self.of(ClockCorrection, "true ORDER BY r.stream_id, r.seq")
 
     def _between(self, kind: type[Kind], start_us: int, end_us: int, limit: int) -> list[Of[Kind]]:
         time = TABLE_OF[kind].time

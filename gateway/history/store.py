@@ -13,7 +13,6 @@ from typing import Generic, Protocol, TypeVar
 
 from edge.records import (
     Capture,
-    ClockCorrection,
     ConditionChange,
     HealthRow,
     IntervalRow,
@@ -242,8 +241,6 @@ class SiteReader(Protocol):
         """The waveform file of a capture; None while parts are missing or do not match the hash."""
 
     def losses(self) -> list[Of[Loss]]: ...
-
-    def clock_corrections(self) -> list[Of[ClockCorrection]]: ...
 
     def exposure(self, insulator: str, start_us: int, end_us: int) -> dict[str, int]:
         """Exact sums of `SUMMED` over the rows that start in [start, end), and `rows`."""

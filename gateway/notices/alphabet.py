@@ -1,7 +1,8 @@
 """The alphabet of text messages (GSM 7 bit): what 160 characters are, and what is not in it. Pure.
 
-After the default alphabet of 3GPP TS 23.038 as recalled, and from secondary texts: nine characters
-count twice, and a single one outside turns the whole message into one of 70.
+After the default alphabet of 3GPP TS 23.038 as recalled, and from secondary texts. Nine more
+characters count twice, and a single one outside turns the whole message into one of 70: neither is
+ever sent.
 """
 
 from __future__ import annotations
@@ -14,7 +15,6 @@ BASIC = frozenset(
     "@£$¥èéùìòÇ\nØø\rÅåΔ_ΦΓΛΩΠΨΣΘΞÆæßÉ !\"#¤%&'()*+,-./0123456789:;<=>?¡"
     "ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿abcdefghijklmnopqrstuvwxyzäöñüà"
 )
-TWICE = frozenset("^{}\\[~]|€")
 
 WRITTEN = {"µ": "u", "μ": "u", "–": "-", "—": "-", "’": "'", "‘": "'", "“": '"', "”": '"', "…": "."}
 """Written otherwise; what is neither here nor can lose its accent becomes a question mark."""
@@ -37,13 +37,6 @@ def _plain(character: str) -> str:
         return WRITTEN[character]
     bare = "".join(one for one in unicodedata.normalize("NFKD", character) if one in BASIC)
     return bare or ("(" if character in "[{" else ")" if character in "]}" else "?")
-
-
-def septets(text: str) -> int:
-    """Length of a text as it is counted; 0 for one that is not in the alphabet at all."""
-    if any(one not in BASIC and one not in TWICE for one in text):
-        return 0
-    return sum(2 if one in TWICE else 1 for one in text)
 
 
 def shortened(text: str, most: int) -> str:

@@ -15,7 +15,6 @@ import numpy as np
 
 from gateway.history.sqlite_store import SqliteHistory
 from gateway.reading.site import InsulatorRows, insulators_of, weather_columns
-from gateway.trends.arcing import BAND_EDGES_PCT
 from gateway.trends.columns import HOUR_US, Period
 from gateway.trends.exposure import ADDED, Entry, ledger_of
 from gateway.trends.hours import current_hours, site_hours
@@ -27,6 +26,7 @@ from tests.bench.pandas_site import SUMS, Figures
 from tests.bench.site_year import MONTH, SITE_NAME, SiteYear, site_year
 from tests.bench.timing import TOP, Figure, figure
 
+BAND_EDGES_PCT = (0.0, 60.0, 65.0, 70.0, 75.0, 80.0, 85.0, 90.0, 95.0, 100.1)
 EVER = Period(1_735_689_600_000_000, 1_767_225_600_000_000)
 
 

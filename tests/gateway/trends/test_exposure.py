@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from gateway.trends.arcing import arcing_response
 from gateway.trends.columns import HOUR_US, IntervalColumns
 from gateway.trends.exposure import (
     ADDED,
@@ -16,7 +15,7 @@ from gateway.trends.exposure import (
     environment_of,
     ledger_of,
 )
-from gateway.trends.hours import SiteHours, current_hours, site_hours
+from gateway.trends.hours import SiteHours, site_hours
 from tests.gateway.trends.years import START_US, Year, made
 
 
@@ -94,16 +93,3 @@ def test_the_environment_says_how_many_hours_it_does_not_know(
     assert found.unknown_h == 100
     assert found.uv_j_m2 == pytest.approx(grid.count * 36_000.0)
     assert 0 < found.wetness_h < found.wet_h
-
-
-def test_arcing_share_rises_with_humidity_and_counts_nights(
-    year: tuple[IntervalColumns, SiteHours],
-) -> None:
-    rows, grid = year
-    everything = np.ones(grid.count, dtype=np.bool_)
-    bands = arcing_response(grid, current_hours(rows, grid), everything, 0.90)
-    shares = [band.share for band in bands]
-    assert shares == sorted(shares)
-    assert shares[0] == 0.0 and shares[-1] > 0.0
-    assert all(band.low is not None and band.low <= band.share for band in bands)
-    assert all(band.nights < band.hours for band in bands)
