@@ -70,7 +70,9 @@ def test_rows_lie_in_tables_of_four_weeks_which_are_dropped_when_they_are_thinne
     sums, counts = [], []
     for store in (history, SqliteHistory(tmp_path)):
         writer = store.writer(SITE)
+        assert writer.newest_us() is None
         writer.append(commit(1, rows))
+        assert writer.newest_us() == rows[-1].start_us
         assert writer.pack(PART + 2 * WEEK_US) == 4
         done = writer.thin(PART + 5 * WEEK_US - 1) if store is history else None
         assert done is None or (done.weeks, done.rows_before, done.rows_after) == (6, 240, 24)
