@@ -74,7 +74,7 @@ def _sloppy(rng: Rng) -> tuple[ArcStyle, ...]:
 
 def _with_corona(stage: Stage, rng: Rng) -> Parts:
     found = arcing(one(USUAL, {"share": (0.1, 0.6)}), (0.0, 1.0))(stage, rng)
-    flown, spiky = intrusions.corona(stage, 0.4, 2, 6.0, 0, rng)
+    flown, spiky = intrusions.corona(stage, 0.4, 2, 15.0, 0, rng)
     return replace(found, other=flown, spiky=spiky)
 
 

@@ -78,7 +78,7 @@ def corona(film: Span, trains: int, polarity: int | None) -> Paint:
 
     def paint(stage: Stage, rng: Rng) -> Parts:
         side = int(rng.choice([-1, 1])) if polarity is None else polarity
-        crest = rng.uniform(4, 8)
+        crest = rng.uniform(6, 24)  # behind the low-pass up to some 8
         flown, spiky = intrusions.corona(stage, rng.uniform(0.1, 1), trains, crest, side, rng)
         wet = film_by_chance(stage, between(rng, film), rng)
         return replace(parts(stage, wet, other=flown), spiky=spiky)
@@ -117,7 +117,12 @@ QUIET: tuple[Family, ...] = (
     _family("neighbours", "other phases induce at 120 degrees", _neighbours),
     _family("capacitive", "0.5 to 2 mA capacitive", _dry, bent({"capacity_ma": (0.5, 2)})),
     _family("direct_current", "up to 2 mA of direct current", _direct, bent(droop_hz=0.0)),
-    _family("drifting", "a film while the frequency drifts", filmed(), bent(wander_hz=0.9)),
+    _family(
+        "drifting",
+        "a film while the frequency drifts",
+        filmed(),
+        bent({"offset_hz": (-0.1, 0.1)}, wander_hz=0.9),
+    ),
     _family("flat_topped", "a supply with its crest cut", filmed(), bent({"flat": (0.1, 0.3)})),
     _family("notched", "converters' commutation notches", filmed(), bent({"notch": (0.1, 0.4)})),
     _family("ripple_tone", "ripple-control tones, keyed", filmed(), bent(TONE)),

@@ -13,6 +13,9 @@ from tests.fourth_physics.setting import Setting
 FINE_HZ = 36_000
 """Currents are drawn at a multiple of the sampling rate that is at least this (design choice)."""
 
+WANDER_TURNS_HZ = 0.15
+"""The frequency drifts to and fro so often a second: at most 0.95 Hz/s (design choice)."""
+
 PREROLL_CYCLES = 3
 """Drawn before the recording and thrown away, so that the sensor has settled."""
 
@@ -74,7 +77,7 @@ def drawn_stage(setting: Setting, rng: np.random.Generator) -> Stage:
     count = round(setting.seconds * setting.rate_hz) * factor + preroll
     t_s = (np.arange(count) - preroll) / fine
     omega = 2 * np.pi * (setting.nominal_hz + setting.offset_hz)
-    slow = 2 * np.pi * 0.3
+    slow = 2 * np.pi * WANDER_TURNS_HZ
     theta = omega * t_s + rng.uniform(20, 20 + 2 * np.pi) + 12 * np.pi
     theta += 2 * np.pi * setting.wander_hz / slow * np.sin(slow * t_s + rng.uniform(0, 6))
     swollen = np.clip((t_s - setting.swell_at * setting.seconds) * setting.nominal_hz, 0, 1)

@@ -155,7 +155,9 @@ def test_a_film_that_conducts_better_at_the_crest_is_not_unlike_a_film() -> None
         ({"film_ma": 20.0, "distortion": 0.08, "reference": False}, Label.DOUBTFUL),
     ],
 )
-def test_rule_of_truth(changed: dict[str, object], expected: Label) -> None:
+def test_rule_of_truth_calls_each_half_cycle_what_it_says(
+    changed: dict[str, object], expected: Label
+) -> None:
     usual = {
         "arc_c": 2e-5,
         "charge_c": 4e-5,

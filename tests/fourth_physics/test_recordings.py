@@ -39,7 +39,7 @@ def test_a_judge_that_knows_the_truth_reaches_every_limit(recordings: dict) -> N
     assert failures(scores) == []
 
 
-def test_both_twins_fail(recordings: dict) -> None:  # type: ignore[type-arg]
+def test_both_careless_twins_miss_the_limits(recordings: dict) -> None:  # type: ignore[type-arg]
     for twin in (amplitude_5ma, ratio_10pct):
         of: Score = pooled(score(one, twin(one.recording)) for one in recordings.values())
         assert of.false_windows > 10
