@@ -165,17 +165,16 @@ class NoticesDesk:
         self._queue(to, Kind.CALL, which, call.priority, facts, "NEW", texts.call_text(facts))
 
     def _digest(self, site: str, entry: Entry) -> None:
-        if entry.at_us < self._around.now_us() - planning.LATE_US:
+        late = entry.at_us < self._around.now_us() - planning.LATE_US
+        if late or entry.until_us <= self.planned.digest_us.get(site, 0):
             return
         wanted = [one for one in self._settings.recipients if one.digest]
         to = [one for one in wanted if planning.covers(one, site)]
         title = self._around.titles.get(site, site)
         body = texts.digest_text(title, entry.from_us, entry.until_us, entry.counts)
         subject = f"[DIGEST] {title}: the storm is over"
-        calls = [
-            lines.queued(one, Kind.DIGEST, (site, entry.occurrence), 0, subject, body) for one in to
-        ]
-        self._write(calls)
+        which, until = (site, entry.occurrence), {"until_us": entry.until_us}
+        self._write(lines.queued(one, Kind.DIGEST, which, 0, subject, body, **until) for one in to)
 
     def _pass_time(self) -> None:
         now_us = self._around.now_us()

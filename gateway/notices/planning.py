@@ -80,13 +80,15 @@ Occurrence = tuple[str, int]
 class Planned:
     """waiting: not delivered yet. told: occurrences that are not over. quiet_us: when a site last
     sent a short notice. failing: since when nothing reaches a recipient. tests: how many, and the
-    day of the last one. delivered_us: when something last reached each recipient."""
+    day of the last one. delivered_us: when something last reached each recipient. digest_us: end of
+    the newest storm of a site that a digest told of."""
 
     waiting: Mapping[int, Notice] = field(default_factory=dict)
     told: Mapping[Occurrence, Told] = field(default_factory=dict)
     quiet_us: Mapping[str, int] = field(default_factory=dict)
     failing: Mapping[str, int] = field(default_factory=dict)
     delivered_us: Mapping[str, int] = field(default_factory=dict)
+    digest_us: Mapping[str, int] = field(default_factory=dict)
     numbers: int = 0
     tests: int = 0
     test_day: str = ""
@@ -213,6 +215,9 @@ def _queued(planned: Planned, line: Mapping[str, Any]) -> Planned:
     if kind is Kind.CLEAR:
         left = {one: told for one, told in planned.told.items() if one != which}
         return replace(planned, told=left)
+    if kind is Kind.DIGEST:
+        until_us = line.get("until_us", at_us)  # older books do not say it
+        return replace(planned, digest_us={**planned.digest_us, notice.site: until_us})
     if kind is Kind.TEST and line["day"] != planned.test_day:
         return replace(planned, tests=planned.tests + 1, test_day=line["day"])
     return planned

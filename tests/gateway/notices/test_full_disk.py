@@ -9,6 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from edge.records import Condition
+from gateway.alarms.memory import SITE_POINT
+from tests.gateway.alarms.test_roll_up import TWELVE
 from tests.gateway.notices.build import SITE, Room
 
 
@@ -97,3 +100,18 @@ def test_a_call_that_waited_for_hours_while_the_gateway_was_away_is_not_sent_as_
     given_up = [one for one in room.desk.memory.sent.values() if one.kind == "call"]
     assert {one.fate.value for one in given_up} == {"given-up"}
     assert all("within an hour" in one.why for one in given_up)
+
+
+def test_a_digest_is_sent_once_though_the_gateway_starts_again_at_once(room: Room) -> None:
+    for one in TWELVE[:4]:
+        room.hear(0, subject=one)
+    room.tell(room.story.acknowledge(1, SITE_POINT))
+    for one in TWELVE[:4]:
+        room.hear(100, Condition.OUT, subject=one)
+    for minute in range(100, 113):
+        room.tick(minute)
+    assert len(room.to("desk", "digest")) == 1
+    room.open().start()
+    room.desk.stop()
+    room.desk._try_due()
+    assert len(room.to("desk", "digest")) == 1
