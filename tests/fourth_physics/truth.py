@@ -1,7 +1,9 @@
 """The rule of truth: which half-cycles count as arcing, which as doubtful, which as harmless.
 
 It looks at what nature did (the arc's branch alone, which no detector sees) and at what the sensor
-could at best deliver of it. It was written before any detector saw a recording of this generator.
+could at best deliver of it. It was written before the detector under test saw a recording of this
+generator. One change came later, after a careless twin's first run and a look at the waveforms,
+still before that detector: the cube in point 2.
 
 1. No arc: its branch carried less than `PRESENT_C`. Label harmless (or corona, where spikes flew).
 2. Arcing: the arc carried at least `SURE_C` and `SURE_SHARE` of the half-cycle's charge; as the
