@@ -76,9 +76,9 @@ class Demo:
     def _live(self) -> None:
         self._screen.say_all(self._opening())
         self._machine.start()
-        self._screen.say_all(self._whereabouts())
-        looker = Looker(self._machine.address)
+        looker = Looker(self._machine.address)  # loads its libraries: no moment for a Ctrl-C
         try:
+            self._screen.say_all(self._whereabouts())
             while not self._machine.poles_are_done:
                 self._turn(looker)
                 time.sleep(LOOK_S)
