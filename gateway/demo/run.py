@@ -7,9 +7,10 @@ import signal
 import tempfile
 import textwrap
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
-from typing import NoReturn
 
 from edge.faults import Exit
 from edge.sense.virtual_site import SITES
@@ -50,12 +51,13 @@ class Demo:
         self._machine = Machine(self._folder, night)
         self._watch, self._late_told = Watch(), False
         self._ended_s = 0.0
+        self._busy = self._asked = False
 
     def run(self) -> Exit:
         """Raises ProcessFault, with the folder kept, where a process fails."""
         for number in STOPPING:
             if number is signal.SIGINT or signal.getsignal(number) is not signal.SIG_IGN:
-                signal.signal(number, _as_interrupt)
+                signal.signal(number, self._asked_to_end)
         try:
             self._live()
         except KeyboardInterrupt:
@@ -76,7 +78,8 @@ class Demo:
     def _live(self) -> None:
         self._screen.say_all(self._opening())
         self._machine.start()
-        looker = Looker(self._machine.address)  # loads its libraries: no moment for a Ctrl-C
+        with self._undisturbed():
+            looker = Looker(self._machine.address)
         try:
             self._screen.say_all(self._whereabouts())
             while not self._machine.poles_are_done:
@@ -95,7 +98,8 @@ class Demo:
             self._say_now("the gateway was killed, as was asked for")
         if self._machine.look():
             self._say_now("the gateway was gone; it was started again")
-        seen = looker.look()
+        with self._undisturbed():
+            seen = looker.look()
         if seen is None:
             return
         faces = {plan.name: plan.climate.coast_faces_deg for plan in SITES}
@@ -123,6 +127,23 @@ class Demo:
     @property
     def _late_us(self) -> int:
         return ON_THE_WAY_US + round(LATE_S * self._night.rate * US_PER_S)
+
+    def _asked_to_end(self, number: int, frame: FrameType | None) -> None:
+        """By Ctrl-C or another way: the same end, but not in the midst of a request or an import,
+        which would leave a socket or a file open."""
+        self._asked = True
+        if not self._busy:
+            raise KeyboardInterrupt
+
+    @contextmanager
+    def _undisturbed(self) -> Iterator[None]:
+        self._busy = True
+        try:
+            yield
+        finally:
+            self._busy = False
+        if self._asked:
+            raise KeyboardInterrupt
 
     def _end(self) -> None:
         """No signal disturbs the ending."""
@@ -206,8 +227,3 @@ class Demo:
 
 def _wrapped(text: str) -> list[str]:
     return textwrap.wrap(text, WIDTH - 1, break_on_hyphens=False)
-
-
-def _as_interrupt(number: int, frame: FrameType | None) -> NoReturn:
-    """Asked to end by another way than Ctrl-C: the same end."""
-    raise KeyboardInterrupt
