@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from itertools import combinations
 
@@ -11,6 +10,7 @@ from playwright.sync_api import Page
 
 from edge.records import Condition
 from tests.browser.storm import TERNHOLM, storm
+from tests.browser.well_made import is_well_made
 from tests.gateway.build import condition, epoch_start
 from tests.gateway.console.house import House
 
@@ -108,19 +108,3 @@ def test_every_page_has_a_title_one_heading_and_names_for_what_can_be_used(
     ):  # fmt: skip
         page.goto(house.address + path)
         is_well_made(page, path)
-
-
-def is_well_made(page: Page, path: str) -> None:
-    """One heading, a title, a name for whatever can be used, no name twice."""
-    assert page.locator("h1").count() == 1, path
-    assert re.match(r".+ · seafret", re.sub(r"^\(•+\) ", "", page.title())), path
-    unnamed = page.locator("button, a, input:not([type=hidden]), select").evaluate_all(
-        """(all) => all.filter((one) => one.offsetParent && !(one.textContent.trim() ||
-            one.labels?.length || one.ariaLabel)).map((one) => one.outerHTML)"""
-    )
-    assert not unnamed, path
-    twice = page.evaluate(
-        """() => { const all = [...document.querySelectorAll("[id]")].map((one) => one.id);
-            return all.filter((id, at) => all.indexOf(id) !== at); }"""
-    )
-    assert not twice, path

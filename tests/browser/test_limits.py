@@ -14,6 +14,7 @@ from gateway.service import Gateway
 from gateway.settings import read_settings
 from tests.broker import Broker
 from tests.browser.chrome import PHONE
+from tests.browser.well_made import is_well_made
 from tests.edge.daemon.builders import RECORDED, settings_text, write_recording
 from tests.edge.daemon.launching import clock_file, launched
 from tests.gateway.limits.build import SITE, UNIT
@@ -121,15 +122,5 @@ def test_the_month_comes_by_itself_what_is_not_confirmed_stands_out_and_it_goes_
     expect(page.locator("main")).to_contain_text("They are those of its settings file")
     for path in ("/limits", root, f"{root}/versions/1", f"{root}/propose"):
         page.goto(house.address + path)
-        assert page.locator("h1").count() == 1, path
         assert page.evaluate(fits), path
-        unnamed = page.locator("button, a, input:not([type=hidden]), select").evaluate_all(
-            """(all) => all.filter((one) => one.offsetParent && !(one.textContent.trim() ||
-                one.labels?.length || one.ariaLabel)).map((one) => one.outerHTML)"""
-        )
-        assert not unnamed, path
-        twice = page.evaluate(
-            """() => { const all = [...document.querySelectorAll("[id]")].map((one) => one.id);
-                return all.filter((id, at) => all.indexOf(id) !== at); }"""
-        )
-        assert not twice, path
+        is_well_made(page, path)

@@ -12,7 +12,7 @@ from playwright.sync_api import Page, expect
 from gateway.outstation.frames import Function, Unnumbered, frame_bytes
 from gateway.outward_settings import Outstation
 from tests.browser.chrome import PHONE
-from tests.browser.test_access import is_well_made
+from tests.browser.well_made import is_well_made
 from tests.gateway.notices.receiving import WebHook
 from tests.gateway.outworks.house import OutwardHouse, recipients
 

@@ -6,7 +6,8 @@ from functools import cache
 import numpy as np
 import pytest
 
-from tests.families.labelled import MISSING_CODE, Kind, Label, Labelled, Surface
+from tests.families.fitting_the_converter import assert_codes_fit_and_truth_covers
+from tests.families.labelled import Kind, Label, Labelled, Surface
 from tests.families.oracle import told
 from tests.families.scoring import score
 from tests.families.table import failures
@@ -56,15 +57,9 @@ def test_a_seed_gives_the_same_recording_and_another_seed_another(family: Family
 def test_codes_fit_the_converter_and_the_truth_covers_the_record(family: Family) -> None:
     one = made(family.name, 1)
     samples_s = 12.0 if family.name == "far-apart" else 3.0
-    signal, samples, truth = one.recording.description, one.recording.samples, one.truth
+    signal, samples = one.recording.description, one.recording.samples
     assert samples.shape == (round(samples_s * signal.rate_hz), len(signal.channels))
-    for column, channel in enumerate(signal.channels):
-        present = samples[:, column][samples[:, column] != MISSING_CODE]
-        assert channel.raw_min is not None and channel.raw_max is not None
-        assert present.min() >= channel.raw_min and present.max() <= channel.raw_max
-    assert truth.boundaries[0] <= 0 and truth.boundaries[-1] >= len(samples)
-    hertz = signal.rate_hz / np.diff(truth.boundaries) / 2
-    assert np.all(np.abs(hertz - signal.nominal_hz) <= 1.01)
+    assert_codes_fit_and_truth_covers(one)
 
 
 @every_family

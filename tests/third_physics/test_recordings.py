@@ -6,7 +6,8 @@ from functools import cache
 import numpy as np
 import pytest
 
-from tests.families.labelled import MISSING_CODE, Kind, Label, Labelled, Surface
+from tests.families.fitting_the_converter import assert_codes_fit_and_truth_covers
+from tests.families.labelled import Kind, Label, Labelled, Surface
 from tests.families.scoring import score
 from tests.families.table import head, pooled
 from tests.families.twins import AMPLITUDES_MA, RATIOS, amplitude, ratio
@@ -43,15 +44,8 @@ def test_a_seed_gives_the_same_recording_and_another_seed_another(name: str) -> 
 @every_family
 def test_codes_fit_the_converter_and_the_truth_covers_the_record(family: Family) -> None:
     one = made(family.name)
-    signal, samples, truth = one.recording.description, one.recording.samples, one.truth
-    assert signal.rate_hz == conditions(family, 1)[0]
-    for column, channel in enumerate(signal.channels):
-        present = samples[:, column][samples[:, column] != MISSING_CODE]
-        assert channel.raw_min is not None and channel.raw_max is not None
-        assert present.min() >= channel.raw_min and present.max() <= channel.raw_max
-    assert truth.boundaries[0] <= 0 and truth.boundaries[-1] >= len(samples)
-    hertz = signal.rate_hz / np.diff(truth.boundaries) / 2
-    assert np.all(np.abs(hertz - signal.nominal_hz) <= 1.01)
+    assert one.recording.description.rate_hz == conditions(family, 1)[0]
+    assert_codes_fit_and_truth_covers(one)
 
 
 @every_family

@@ -7,11 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from gateway.history.lock import hold_data
-from gateway.service import Gateway
-from gateway.settings import read_settings
 from tests.broker import Broker
-from tests.gateway.console.running import SETTINGS, Served
+from tests.gateway.console.running import SETTINGS, Served, serving
 
 
 @pytest.fixture
@@ -23,11 +20,5 @@ def settings_file(tmp_path: Path, broker: Broker, free_port: int) -> Path:
 
 @pytest.fixture
 def served(settings_file: Path) -> Iterator[Served]:
-    settings = read_settings(settings_file)
-    with hold_data(settings.data, "seafret serve"):
-        gateway = Gateway(settings)
-        try:
-            gateway.start()
-            yield Served(settings_file, gateway.address)
-        finally:
-            gateway.stop()
+    with serving(settings_file) as served:
+        yield served

@@ -7,7 +7,8 @@ import queue
 import signal
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,9 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from edge.records import Condition, Record, Stream
 from gateway.clock import Clock
+from gateway.history.lock import hold_data
+from gateway.service import Gateway
+from gateway.settings import read_settings
 from tests.gateway.build import (
     EPOCH,
     MINUTE_US,
@@ -94,6 +98,19 @@ class Served:
         answer = httpx.get(f"{self.url}/api/1/{what}", params=query, trust_env=False)
         assert answer.status_code == 200, answer.text
         return answer.json()
+
+
+@contextmanager
+def serving(settings_file: Path) -> Iterator[Served]:
+    """A gateway that serves in this process, as `seafret serve` does."""
+    settings = read_settings(settings_file)
+    with hold_data(settings.data, "seafret serve"):
+        gateway = Gateway(settings)
+        try:
+            gateway.start()
+            yield Served(settings_file, gateway.address)
+        finally:
+            gateway.stop()
 
 
 class ServedByProcess(Served):

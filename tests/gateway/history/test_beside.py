@@ -12,9 +12,6 @@ from typing import Any
 import pytest
 
 from edge.records import Condition
-from gateway.history.lock import hold_data
-from gateway.service import Gateway
-from gateway.settings import read_settings
 from tests.broker import Broker
 from tests.gateway.console.running import (
     ANSWER_S,
@@ -23,6 +20,7 @@ from tests.gateway.console.running import (
     Served,
     UnitAtTheBroker,
     send_a_night,
+    serving,
 )
 from tests.gateway.history.behaviour import SITE
 from tests.postgres import Server
@@ -56,14 +54,8 @@ def worker(settings_file: Path) -> Iterator[None]:
 
 @pytest.fixture
 def served(settings_file: Path, worker: None) -> Iterator[Served]:
-    settings = read_settings(settings_file)
-    with hold_data(settings.data, "seafret serve"):
-        gateway = Gateway(settings)
-        try:
-            gateway.start()
-            yield Served(settings_file, gateway.address)
-        finally:
-            gateway.stop()
+    with serving(settings_file) as served:
+        yield served
 
 
 def test_an_alarm_that_a_worker_took_in_is_in_the_list_of_the_gateway_beside_it(
